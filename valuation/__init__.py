@@ -1,0 +1,25 @@
+"""What a specimen of gold-bearing quartz is worth: two weighings -> a fair offer range."""
+
+from valuation.errors import Caution, Problem, RequestRefused, ValuationError
+from valuation.problems import problems_of, read_request
+from valuation.quoting import method_version, numerical_error, quote
+from valuation.request import QuoteRequest
+from valuation.result import Quote
+from valuation.spread import Spread
+from valuation.summary import Summary
+
+__all__ = [
+    "Caution",
+    "Problem",
+    "Quote",
+    "QuoteRequest",
+    "RequestRefused",
+    "Spread",
+    "Summary",
+    "ValuationError",
+    "method_version",
+    "numerical_error",
+    "problems_of",
+    "quote",
+    "read_request",
+]

@@ -1,0 +1,153 @@
+"""What is doubtful about gold, price, routes and offer, in the words of the counter."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import numpy as np
+
+from valuation.errors import Caution
+from valuation.gold import GoldContent
+from valuation.negotiation import Ceiling, Floor, Split, unbinding_loss_chance
+from valuation.request import QuoteRequest
+from valuation.result import Detection, RouteResult
+from valuation.routes import Routes
+
+OLD_PRICE = timedelta(hours=24)
+BUDGET_CONDITIONING_FRAC = 0.95
+
+
+def gold_cautions(content: GoldContent, seen_by: Detection | None) -> list[Caution]:
+    """Doubt about whether there is gold at all."""
+    kept, found = content.kept_frac, []
+    if kept < 0.05:
+        found.append(
+            Caution(
+                code="rock_doubtful",
+                field="rock",
+                message=f"Only {kept:.1%} of the draws leave a possible amount of gold: the rock is probably not what "
+                "was entered. Weigh a bare chip of it.",
+            )
+        )
+    elif kept < 0.5:
+        found.append(
+            Caution(
+                code="likely_no_gold",
+                field="fine_gold_g",
+                message=f"The likeliest reading is no gold: only {kept:.0%} of the draws leave any. The range shown "
+                "holds only if there is gold.",
+            )
+        )
+    if kept < BUDGET_CONDITIONING_FRAC:
+        found.append(
+            Caution(
+                code="budget_before_conditioning",
+                field="budget",
+                message=f"The shares of doubt are taken before the {1 - kept:.0%} of impossible draws were dropped.",
+            )
+        )
+    if seen_by is not None and not seen_by.seen:
+        found.append(
+            Caution(
+                code="not_by_weight",
+                field="detection",
+                message=f"Not by weight: the estimate of {max(0.0, seen_by.estimate_g):.2g} g of native gold is not "
+                f"above {seen_by.critical_g:.2g} g, which rock without gold could show. Melt value and premium on gold "
+                "are not priced.",
+            )
+        )
+    return found
+
+
+def price_cautions(request: QuoteRequest) -> list[Caution]:
+    """Doubt about the age of the price."""
+    seen_at = request.spot.seen_at
+    if seen_at is None:
+        message = "It is not stated when the spot price was seen: look it up again before you pay."
+        return [Caution(code="price_undated", field="spot.seen_at", message=message)]
+    age = request.quoted_at - seen_at
+    if age < timedelta(0):
+        message = "The spot price is dated after the quote: check both times."
+        return [Caution(code="price_from_the_future", field="spot.seen_at", message=message)]
+    if age > OLD_PRICE:
+        hours = age.total_seconds() / 3600
+        message = f"The spot price was seen {hours:.0f} hours before the quote: look it up again before you pay."
+        return [Caution(code="price_old", field="spot.seen_at", message=message)]
+    return []
+
+
+def route_cautions(request: QuoteRequest, routes: Routes, results: list[RouteResult]) -> list[Caution]:
+    """Doubt about the ways out."""
+    found = []
+    if routes.refine is not None and not routes.refine.worth_sending:
+        found.append(
+            Caution(
+                code="not_worth_sending",
+                field="refiner",
+                message="Not worth sending: the refiner's charges take as much as the gold brings, so this way out "
+                "counts as nothing.",
+            )
+        )
+    intact = routes.intact
+    if intact is not None and not intact.fallback_worth and not bool(intact.sold.all()):
+        found.append(
+            Caution(
+                code="unsold_brings_nothing",
+                field="collector",
+                message="A piece that does not sell is taken to bring nothing: no refiner is known for it, or sending "
+                "it in would not pay.",
+            )
+        )
+    if intact is None or request.collector is None:
+        return found
+    unsold = 1.0 - float(np.mean(intact.sold))
+    stated = 1.0 - request.collector.sale_chance_frac.centre
+    if max(unsold, stated) >= request.buyer.loss_chance_frac - 1e-9:
+        result = next(r for r in results if r.route == "intact")
+        alpha = unbinding_loss_chance(routes.present["intact"], result, request.buyer)
+        found.append(
+            Caution(
+                code="sale_chance_binds",
+                field="collector.sale_chance_frac",
+                message=f"The chance of {stated:.0%} that it does not sell is not below the accepted chance of loss of "
+                f"{request.buyer.loss_chance_frac:.0%}, so the premium cannot raise the cash price. Consign it, or "
+                f"accept a chance of loss of {alpha:.0%}, from which on the margin would set the price.",
+            )
+        )
+    return found
+
+
+def offer_cautions(
+    request: QuoteRequest, ceiling: Ceiling | None, floor: Floor, split: Split | None, *, seen: bool
+) -> list[Caution]:
+    """Doubt about the offer."""
+    found = []
+    if ceiling is not None and ceiling.amount <= 0:
+        found.append(
+            Caution(
+                code="ceiling_zero",
+                field="buyer_ceiling",
+                message="Under these terms the house cannot pay anything: see what each way out allows.",
+            )
+        )
+    if floor.basis == "assumed" and ceiling is not None and seen:
+        if split is not None:
+            message = (
+                "No alternative of the seller is known, so the floor is assumed at 70 % of the melt value: ask for "
+                "another bid, a minimum, or the seller's own refining terms."
+            )
+        else:
+            message = (
+                f"The buyer can pay up to {ceiling.amount:,.2f} {request.spot.currency}; no seller alternative is "
+                "known, and the assumed floor of 70 % of the melt value lies above that. Ask what the seller could get."
+            )
+        found.append(Caution(code="floor_assumed", field="seller_floor", message=message))
+    if split is None and ceiling is not None and floor.amount is not None and floor.basis != "assumed":
+        gap = floor.amount - ceiling.amount
+        message = (
+            f"No fair cash price: the seller's floor is {gap:,.2f} {request.spot.currency} above the buyer's ceiling."
+            if gap > 0
+            else "Floor and ceiling meet between two of the smallest coins: no whole price lies between them."
+        )
+        found.append(Caution(code="no_fair_price", field="fair", message=message))
+    return found

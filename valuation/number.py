@@ -1,0 +1,81 @@
+"""Numbers as people type them."""
+
+from __future__ import annotations
+
+import math
+import re
+from decimal import Decimal
+from typing import Annotated
+
+from pydantic import BeforeValidator, Field
+from pydantic_core import PydanticCustomError
+
+_PLAIN = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)", re.ASCII)
+_AMBIGUOUS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}", re.ASCII)
+_GROUP_MARKS = str.maketrans("", "", "   ’'")
+_LONGEST = 40
+_LARGEST = 1e12
+
+
+def read_number(entered: object) -> object:
+    """Float from a typed text or a number; anything else is refused with a reason.
+
+    Parameters
+    ----------
+    entered : object
+        A number, or text with one decimal mark (point or comma); spaces and apostrophes group digits.
+
+    Returns
+    -------
+    object
+        A finite float; `None` and containers pass through for the schema to judge.
+
+    Raises
+    ------
+    PydanticCustomError
+        Text that is no number, ``1,234`` (thousands or decimals?), not finite, above 1e12 in size.
+    """
+    if isinstance(entered, bool):
+        raise PydanticCustomError("number", "a number is needed here, not yes or no")
+    if isinstance(entered, int | float | Decimal):
+        number = _as_float(entered)
+    elif isinstance(entered, str):
+        number = _read_text(entered)
+    else:
+        return entered
+    if not math.isfinite(number) or abs(number) > _LARGEST:
+        raise PydanticCustomError("number", "a number no larger than 1 000 000 000 000 is needed")
+    return number
+
+
+def _as_float(entered: int | float | Decimal) -> float:
+    try:
+        return float(entered)
+    except OverflowError:  # an integer of hundreds of digits
+        return math.inf
+
+
+def _read_text(entered: str) -> float:
+    text = entered.strip().replace("−", "-")
+    if not text:
+        raise PydanticCustomError("number", "a number is needed here")
+    if len(text) > _LONGEST:
+        raise PydanticCustomError("number", "that is too long for a number")
+    if _AMBIGUOUS.fullmatch(text):
+        raise PydanticCustomError(
+            "number",
+            "thousands or decimals? Write {whole} or {point}",
+            {"whole": text.replace(",", ""), "point": text.replace(",", ".")},
+        )
+    text = text.translate(_GROUP_MARKS)
+    if not _PLAIN.fullmatch(text):
+        raise PydanticCustomError("number", "that is not a number; write it like 412.60")
+    return float(text.replace(",", "."))
+
+
+def blank_is_none(entered: object) -> object:
+    """`None` for text of spaces only, so that an empty form field means "not stated"."""
+    return None if isinstance(entered, str) and not entered.strip() else entered
+
+
+Number = Annotated[float, BeforeValidator(read_number), Field(allow_inf_nan=False)]
