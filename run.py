@@ -20,7 +20,7 @@ import platform
 import shutil
 import subprocess
 import sysconfig
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent
@@ -66,9 +66,9 @@ def in_venv(module: str, *args: str) -> list[str]:
     return [str(PYTHON), "-I", "-m", module, *args]
 
 
-def call(command: Sequence[str], env: Mapping[str, str] | None = None) -> bool:
+def call(command: Sequence[str]) -> bool:
     """Whether a command of the set-up succeeds; what it prints goes to stderr."""
-    return subprocess.call(command, cwd=ROOT, env={**os.environ, **(env or {})}, stdout=sys.stderr) == 0
+    return subprocess.call(command, cwd=ROOT, stdout=sys.stderr) == 0
 
 
 # ---- the environment
@@ -92,9 +92,9 @@ def state(part: str) -> str:
 
 
 def install_app() -> None:
-    say("Setting up in .venv: less than a minute, this once.")
     if importlib.util.find_spec("ensurepip") is None:
         install_ensurepip()
+    say("Setting up in .venv: less than a minute, this once.")
     if not call([sys.executable, "-I", "-m", "venv", "--clear", str(VENV)]):
         raise SetUpError(f"Could not make {VENV}: see the lines above.")
     pip_install("--require-hashes", "--requirement", PARTS["app"])
@@ -148,11 +148,12 @@ def apt_install(package: str) -> bool:
     if os.name != "posix" or os.geteuid() != 0:
         return False
     say(f"Installing Debian's {package}.")
-    apt = ["apt-get", "-qq", "--option", "Dpkg::Use-Pty=0"]
-    env = {"DEBIAN_FRONTEND": "noninteractive"}
-    return call([*apt, "update"], env) and call(
-        [*apt, "install", "--yes", "--no-install-recommends", package], env
-    )
+    env = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+    for step in (["update"], ["install", "--yes", "--no-install-recommends", package]):
+        # What goes wrong is said on stderr, which stays open.
+        if subprocess.call(["apt-get", "-qq", *step], env=env, stdout=subprocess.DEVNULL) != 0:
+            return False
+    return True
 
 
 # ---- the browser that the tests drive

@@ -42,11 +42,14 @@ def run(app: "WSGIApplication", listener: socket.socket, open_browser: bool) -> 
     """Say where the app is, show it, and answer until told to stop."""
     server = create_server(app, sockets=[listener], ident=None, threads=4)
     address = f"http://{HOST}:{listener.getsockname()[1]}/"
-    print(f"Lodeworth is at {address}\nPress Ctrl-C to stop.", flush=True)
-    if open_browser and can_show(os.environ, sys.platform):
-        threading.Thread(target=show, args=(address,), daemon=True).start()
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
-    server.run()  # returns on Ctrl-C and on SystemExit, when what is being answered has been
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        print(f"Lodeworth is at {address}\nPress Ctrl-C to stop.", flush=True)
+        if open_browser and can_show(os.environ, sys.platform):
+            threading.Thread(target=show, args=(address,), daemon=True).start()
+        server.run()  # returns on Ctrl-C, when what is being answered has been
+    except KeyboardInterrupt:
+        server.close()
     print("Stopped.", flush=True)
 
 
