@@ -1,0 +1,7 @@
+"""`python -m webapp` is `lodeworth`."""
+
+import sys
+
+from webapp.cli import main
+
+sys.exit(main())
