@@ -2,11 +2,12 @@
 
 from valuation.errors import Caution, Problem, RequestRefused, ValuationError
 from valuation.problems import problems_of, read_request
-from valuation.quoting import method_version, numerical_error, quote
+from valuation.quoting import numerical_error, quote
 from valuation.request import QuoteRequest
 from valuation.result import Quote
 from valuation.spread import Spread
 from valuation.summary import Summary
+from valuation.telling import method_version
 
 __all__ = [
     "Caution",

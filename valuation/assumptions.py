@@ -81,10 +81,11 @@ def assumed_inputs(request: QuoteRequest) -> list[Assumption]:
         for name, field in type(section).model_fields.items():
             extra = field.json_schema_extra
             source = extra.get("assumed") if isinstance(extra, dict) else None
-            if not source or name in section.model_fields_set or _beside_the_point(request, path, name):
+            value = getattr(section, name)
+            stated = name in section.model_fields_set and value is not None
+            if not source or stated or _beside_the_point(request, path, name):
                 continue
             where = f"{path}.{name}" if path else name
-            value = getattr(section, name)
             words = _MEANT.get(where) if value is None else None
             unit = str(extra.get("unit", "")) if isinstance(extra, dict) else ""
             if value is None and words is None:

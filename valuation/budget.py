@@ -40,6 +40,7 @@ _LABELS = {
     "Line and meniscus": ("meniscus", "line_depth"),
     "Air": ("air_temperature", "air_pressure", "air_humidity"),
     "Gold measured elsewhere": ("measured_gold",),
+    "The claim itself": ("claim_right", "claim_basis"),
 }
 GOLD_COLUMNS = frozenset(column for columns in _LABELS.values() for column in columns)
 

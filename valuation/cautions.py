@@ -9,6 +9,7 @@ import numpy as np
 from valuation.errors import Caution
 from valuation.gold import GoldContent
 from valuation.negotiation import Ceiling, Floor, Split, unbinding_loss_chance
+from valuation.premium import PremiumModel
 from valuation.request import QuoteRequest
 from valuation.result import Detection, RouteResult
 from valuation.routes import Routes
@@ -79,7 +80,16 @@ def price_cautions(request: QuoteRequest) -> list[Caution]:
 def route_cautions(request: QuoteRequest, routes: Routes, results: list[RouteResult]) -> list[Caution]:
     """Doubt about the ways out."""
     found = []
-    if routes.refine is not None and not routes.refine.worth_sending:
+    if routes.refiners and routes.refine is None:
+        found.append(
+            Caution(
+                code="lot_too_small",
+                field="refiner.minimum_lot_ozt",
+                message="No refiner takes so small a lot: the likely gold is under the minimum, so this way out counts "
+                "as nothing.",
+            )
+        )
+    if routes.refine is not None and not routes.refine.settlement.worth_sending:
         found.append(
             Caution(
                 code="not_worth_sending",
@@ -150,4 +160,50 @@ def offer_cautions(
             else "Floor and ceiling meet between two of the smallest coins: no whole price lies between them."
         )
         found.append(Caution(code="no_fair_price", field="fair", message=message))
+    return found
+
+
+def claim_cautions(request: QuoteRequest) -> list[Caution]:
+    """Doubt about a claim that nothing was weighed for."""
+    if not request.by_claim:
+        return []
+    found = [
+        Caution(
+            code="claim_only",
+            field="seller.claim",
+            message="Nothing was weighed: every figure rests on the claim and on how far it is believed. Weigh the "
+            "piece dry and hanging under water, and name its rock.",
+        )
+    ]
+    terms = (request.refiner, *request.other_refiners, request.seller.refiner)
+    charged = any(refiner is not None and refiner.treatment_per_kg > 0 for refiner in terms)
+    if charged and request.seller.claim is not None and request.seller.claim.piece_g is None:
+        found.append(
+            Caution(
+                code="treatment_uncounted",
+                field="seller.claim.piece_g",
+                message="The refiner charges by the kilogram, but the mass of the piece is not known: that charge is "
+                "not counted.",
+            )
+        )
+    return found
+
+
+def premium_cautions(premium: PremiumModel | None) -> list[Caution]:
+    """Doubt about where the premium comes from."""
+    if premium is None:
+        return []
+    if premium.basis == "rubric":
+        message = "The premium comes from graded qualities: the bands are house assumptions, not sales."
+        return [Caution(code="premium_by_rubric", field="collector.rubric", message=message)]
+    sales, found = premium.foretold, []
+    if sales is not None and sales.few:
+        message = (
+            f"The premium rests on only {sales.n_effective:.1f} effective sales, so its range was widened: "
+            "more sales like this piece would narrow it."
+        )
+        found.append(Caution(code="few_sales", field="collector.comparables", message=message))
+    if sales is not None and sales.ignored:
+        message = f"{len(sales.ignored)} of the comparable sales are dated after the quote and were left out."
+        found.append(Caution(code="later_sales", field="collector.comparables", message=message))
     return found

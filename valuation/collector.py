@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from valuation.draws import Draws
+from valuation.mass import G_PER_OZT
+from valuation.premium import PremiumModel
 from valuation.refining import Lot, settled
-from valuation.spot import G_PER_OZT, MONTHS_PER_YEAR, gold_later_per_ozt
+from valuation.spot import MONTHS_PER_YEAR, gold_later_per_ozt
 from valuation.spread import Floats
 from valuation.terms import Collector, Refiner, Spot
 
@@ -23,6 +25,8 @@ class IntactSale:
         Net proceeds, discounted to the day of the quote, with the fallback where it does not sell [money].
     price : ndarray
         Price at the sale, before selling cost, undiscounted [money].
+    melt : ndarray
+        Melt value at the day of the sale, undiscounted [money].
     years : ndarray
         Time to the sale [years].
     sold : ndarray of bool
@@ -33,15 +37,39 @@ class IntactSale:
 
     present: Floats
     price: Floats
+    melt: Floats
     years: Floats
     sold: np.typing.NDArray[np.bool_]
     fallback_worth: bool
 
 
 def sold_intact(
-    lot: Lot, collector: Collector, refiner: Refiner | None, spot: Spot, rate_per_year: float, draws: Draws
+    lot: Lot,
+    collector: Collector,
+    premium: PremiumModel | None,
+    refiner: Refiner | None,
+    spot: Spot,
+    rate_per_year: float,
+    draws: Draws,
 ) -> IntactSale:
     """Proceeds of a sale to a collector; unsold pieces are refined after the longest wait.
+
+    Parameters
+    ----------
+    lot : Lot
+        What the piece holds.
+    collector : Collector
+        Terms of the sale.
+    premium : PremiumModel or None
+        The premium; None where the terms hold a price in money.
+    refiner : Refiner or None
+        Who takes it if it does not sell.
+    spot : Spot
+        Price now.
+    rate_per_year : float
+        Discount rate, continuously compounded.
+    draws : Draws
+        The draws that count.
 
     Notes
     -----
@@ -49,12 +77,12 @@ def sold_intact(
     the end of the longest wait, or brings nothing where no refiner is known or sending it in does not pay.
     """
     years = draws.of("months_to_sale", collector.months_to_sale) / MONTHS_PER_YEAR
-    if collector.price is not None:
-        price = draws.of("collector_price", collector.price)
+    melt = lot.fine_g * (gold_later_per_ozt(spot, years, draws) / G_PER_OZT)
+    if premium is not None:
+        price = melt * (1.0 + premium.drawn_frac(draws))
     else:
-        assert collector.premium_frac is not None
-        melt = lot.fine_g * (gold_later_per_ozt(spot, years, draws) / G_PER_OZT)
-        price = melt * (1.0 + draws.of("premium", collector.premium_frac))
+        assert collector.price is not None
+        price = draws.of("collector_price", collector.price)
     sold = draws.u("sale_event") < draws.of("sale_chance", collector.sale_chance_frac)
     present = price * (1.0 - collector.selling_cost_frac) * np.exp(-rate_per_year * years)
     fallback: Floats = np.zeros(draws.n)
@@ -73,6 +101,7 @@ def sold_intact(
     return IntactSale(
         present=np.where(sold, present, fallback),
         price=np.broadcast_to(price, full),
+        melt=np.broadcast_to(melt, full),
         years=np.broadcast_to(years, full),
         sold=sold,
         fallback_worth=worth,

@@ -9,9 +9,9 @@ import numpy as np
 
 from valuation import materials
 from valuation.gold import COPPER_G_CM3, GOLD_G_CM3, SILVER_G_CM3, GoldContent
+from valuation.mass import G_PER_OZT
 from valuation.observations import Gold, Weighing
 from valuation.result import Detection, HandRule
-from valuation.spot import G_PER_OZT
 from valuation.spread import Floats
 from valuation.summary import quantiles
 
@@ -95,8 +95,8 @@ def false_gold_g(content: GoldContent, volume_cm3: Floats) -> dict[str, float]:
         voids (``void_g``); hidden by 1 cm³ of resin or glue.
     """
     assert content.host_g_cm3 is not None
-    host = float(np.nanmedian(content.host_g_cm3))
-    typical = _Typical(host, float(np.median(content.alloy.density_g_cm3)), float(np.median(volume_cm3)))
+    host = float(np.nanmean(content.host_g_cm3))
+    typical = _Typical(host, float(np.mean(content.alloy.density_g_cm3)), float(np.mean(volume_cm3)))
     share = VOLUME_PER_CENT * typical.volume_cm3
     grams = {"void_g": typical.faked_g(host, share)}
     for key, row in materials.lookalikes().items():

@@ -73,6 +73,8 @@ COLUMNS: tuple[str, ...] = (
     "sale_chance",
     "collector_price",
     "seller_recovery",
+    "claim_right",
+    "claim_basis",
 )
 _PLACE = {name: i for i, name in enumerate(COLUMNS)}
 
@@ -136,7 +138,7 @@ class Draws:
         """Probabilities in (0, 1) of the named column, shape (n,)."""
         self.used.add(column)
         row = _base(self.seed, self.log2_draws).u[_PLACE[column]]
-        return row if self.kept is None else row[self.kept]
+        return row if self.kept is None else np.asarray(row[self.kept])
 
     def z(self, column: str) -> Floats:
         """Standard normal values of the named column, shape (n,)."""
@@ -144,8 +146,8 @@ class Draws:
         base, place = _base(self.seed, self.log2_draws), _PLACE[column]
         if place not in base.z:
             base.z[place] = np.asarray(ndtri(base.u[place]))
-        row = base.z[place]
-        return row if self.kept is None else row[self.kept]
+        row: Floats = base.z[place]
+        return row if self.kept is None else np.asarray(row[self.kept])
 
     def of(self, column: str, spread: Spread) -> Floats:
         """Values of `spread` drawn with the named column, shape (n,) or () if exact."""

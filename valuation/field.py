@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic.config import JsonDict
+from pydantic_core import InitErrorDetails, PydanticCustomError
 
 
 class Section(BaseModel):
@@ -40,3 +42,23 @@ def said(
     """
     extra: JsonDict = {"unit": unit, "assumed": assumed}
     return Field(default, title=label, description=about, json_schema_extra=extra, validate_default=True, **limits)
+
+
+def refuse_all(section: BaseModel, problems: Sequence[PydanticCustomError]) -> None:
+    """Refuse a section for every problem at once.
+
+    Parameters
+    ----------
+    section : BaseModel
+        What was entered.
+    problems : sequence of PydanticCustomError
+        The ``field`` in each context is the path below the section.
+
+    Raises
+    ------
+    ValidationError
+        Unless there is no problem.
+    """
+    if problems:
+        details = [InitErrorDetails(type=problem, input=section) for problem in problems]
+        raise ValidationError.from_exception_data(type(section).__name__, details)

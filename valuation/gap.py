@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from valuation.draws import Draws
 from valuation.negotiation import Ceiling, Floor, buyer_ceiling, route_result
+from valuation.premium import PremiumModel
 from valuation.refining import Lot
 from valuation.request import QuoteRequest
 from valuation.result import GapCause
@@ -23,7 +24,14 @@ _NO_CHARGES = {
 
 
 def gap_causes(
-    request: QuoteRequest, lot: Lot, draws: Draws, ceiling: Ceiling | None, floor: Floor, *, seen: bool
+    request: QuoteRequest,
+    lot: Lot,
+    draws: Draws,
+    ceiling: Ceiling | None,
+    floor: Floor,
+    *,
+    seen: bool,
+    premium: PremiumModel | None,
 ) -> list[GapCause]:
     """The ceiling without doubt, charges, margin, and with a sale at the likely premium for certain.
 
@@ -35,8 +43,8 @@ def gap_causes(
     if ceiling is None or floor.amount is None or ceiling.amount >= floor.amount:
         return []
 
-    def without(changed: QuoteRequest) -> float:
-        routes = open_routes(changed, lot, draws, seen=seen)
+    def without(changed: QuoteRequest, sure: PremiumModel | None = premium) -> float:
+        routes = open_routes(changed, lot, draws, seen=seen, premium=sure)
         return buyer_ceiling([route_result(n, p, changed.buyer) for n, p in routes.present.items()]).amount
 
     ceilings = {"doubt": ceiling.amount + ceiling.cost_of_doubt}
@@ -44,7 +52,7 @@ def gap_causes(
     bare = request.buyer.model_copy(update={"margin_frac": 0.0, "handling_cost": 0.0})
     ceilings["margin"] = without(request.model_copy(update={"buyer": bare}))
     if request.collector is not None and "intact" in request.routes:
-        ceilings["premium"] = without(_with_certain_sale(request))
+        ceilings["premium"] = without(_with_certain_sale(request), _certain(premium))
     return [
         GapCause(cause=cause, ceiling_without=amount, closes=amount >= floor.amount)
         for cause, amount in ceilings.items()
@@ -60,7 +68,9 @@ def _without_charges(request: QuoteRequest) -> QuoteRequest:
 def _with_certain_sale(request: QuoteRequest) -> QuoteRequest:
     collector = request.collector
     assert collector is not None
-    changes: dict[str, object] = {"sale_chance_frac": Spread(value=1.0).within(FRACTION)}
-    if collector.premium_frac is not None:
-        changes["premium_frac"] = Spread(value=collector.premium_frac.centre).within(PREMIUM)
-    return request.model_copy(update={"collector": collector.model_copy(update=changes)})
+    sure = collector.model_copy(update={"sale_chance_frac": Spread(value=1.0).within(FRACTION)})
+    return request.model_copy(update={"collector": sure})
+
+
+def _certain(premium: PremiumModel | None) -> PremiumModel | None:
+    return None if premium is None else PremiumModel("entered", Spread(value=premium.likely_frac).within(PREMIUM))

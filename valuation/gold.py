@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,7 @@ from valuation import materials
 from valuation.draws import Draws
 from valuation.errors import ValuationError
 from valuation.observations import Gold, Rock, Weighing
-from valuation.spread import DENSITY_G_CM3, VOIDS, Floats, Spread
+from valuation.spread import DENSITY_G_CM3, POSITIVE_G, VOIDS, Floats, Spread
 from valuation.weighing import Weighed, weighed_chip
 
 GOLD_G_CM3 = materials.metals()["gold"].density_g_cm3
@@ -192,9 +192,14 @@ def gold_measured(gold: Gold, draws: Draws) -> GoldContent:
     assert gold.measured is not None
     alloy = drawn_alloy(gold, draws)
     grams = draws.of("measured_gold", gold.measured.grams)
-    native = grams if gold.measured.basis == "native" else grams / alloy.fineness_frac
-    most = np.inf if gold.measured.mass_g is None else gold.measured.mass_g
-    return _content(native, alloy, native <= most, None, None, draws)
+    most = POSITIVE_G.high if gold.measured.mass_g is None else gold.measured.mass_g
+    with np.errstate(over="ignore"):
+        native = grams if gold.measured.basis == "native" else grams / alloy.fineness_frac
+    content = _content(native, alloy, native <= most, None, None, draws)
+    if gold.measured.basis == "fine":
+        # What was measured, free of the rounding of a division and a product.
+        return replace(content, fine_g=np.broadcast_to(grams, (draws.n_all,)))
+    return content
 
 
 def _content(
@@ -227,11 +232,13 @@ def check_possible(content: GoldContent, field: str) -> None:
         Under 1 in 100 draws leaves a possible amount of gold.
     """
     kept = content.kept_frac
-    if kept < LEAST_KEPT_FRAC:
-        raise ValuationError(
-            "no_possible_gold",
-            field,
-            f"{kept:.2%} of draws",
+    if kept >= LEAST_KEPT_FRAC:
+        return
+    if content.host_g_cm3 is None:
+        words = "this is more gold than the piece can weigh: check the grams, the fineness and the mass of the piece"
+    else:
+        words = (
             "no amount of gold fits these weighings and this rock: the rock is lighter than entered (or holds more "
-            "voids), or a reading is wrong; weigh a bare chip of the rock",
+            "voids), or a reading is wrong; weigh a bare chip of the rock"
         )
+    raise ValuationError("no_possible_gold", field, f"{kept:.2%} of draws", words)

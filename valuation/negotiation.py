@@ -10,7 +10,7 @@ import numpy as np
 from valuation.money import exact, minor_unit
 from valuation.result import FairRange, FloorBasis, Plan, RouteResult, Side
 from valuation.spread import Floats
-from valuation.summary import quantiles, summarised
+from valuation.summary import COVERAGE_FRAC, quantiles
 from valuation.terms import Buyer, Seller
 
 FAIR_SHARE = 0.25
@@ -23,22 +23,24 @@ def margin_term(mean: float, buyer: Buyer) -> float:
     return (mean - buyer.handling_cost) / (1.0 + buyer.margin_frac)
 
 
-def risk_term(proceeds: Floats, buyer: Buyer) -> float:
-    """Highest outlay that loses no more often than accepted: ``Q_alpha(V) - H`` [money]."""
-    return quantiles(proceeds, buyer.loss_chance_frac)[0] - buyer.handling_cost
-
-
 def route_result(route: str, proceeds: Floats, buyer: Buyer) -> RouteResult:
-    """Summary of a route's discounted net proceeds, shape (n,), and the ceiling that they allow."""
-    v = summarised(proceeds)
-    by_margin, by_risk = margin_term(v.mean, buyer), risk_term(proceeds, buyer)
+    """Summary of a route's discounted net proceeds, shape (n,), and the ceiling that they allow.
+
+    Notes
+    -----
+    By margin ``(E[V] - H) / (1 + m)``, by risk ``Q_alpha(V) - H``; the ceiling is the smaller, not below 0.
+    """
+    tail = (1.0 - COVERAGE_FRAC) / 2.0
+    low, median, high, at_risk = quantiles(proceeds, tail, 0.5, 1.0 - tail, buyer.loss_chance_frac)
+    mean = float(proceeds.mean())
+    by_margin, by_risk = margin_term(mean, buyer), at_risk - buyer.handling_cost
     return RouteResult(
         route=route,
-        mean=v.mean,
-        sd=v.sd,
-        low=v.low,
-        median=v.median,
-        high=v.high,
+        mean=mean,
+        sd=float(proceeds.std()),
+        low=low,
+        median=median,
+        high=high,
         ceiling_by_margin=by_margin,
         ceiling_by_risk=by_risk,
         ceiling=max(0.0, min(by_margin, by_risk)),
@@ -119,10 +121,11 @@ def seller_floor(seller: Seller, own_refining: float | None, median_melt: float,
 
 @dataclass(frozen=True)
 class Split:
-    """A fair range and the plans that go with it."""
+    """A fair range, the plans that go with it, and the step that its figures are rounded to."""
 
     fair: FairRange
     plan: Plan
+    step: Decimal
 
 
 def price_step(surplus: Decimal, increment: Decimal, unit: Decimal) -> Decimal | None:
@@ -183,4 +186,5 @@ def fair_split(ceiling: float, floor: float, buyer: Buyer, currency: str) -> Spl
             buyer=Side(open=float(low), aim=float(middle), stop=float(_to_step(c, step, ROUND_FLOOR))),
             seller=Side(open=float(high), aim=float(middle), stop=float(_to_step(low_end, step, ROUND_CEILING))),
         ),
+        step,
     )

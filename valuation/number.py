@@ -12,7 +12,8 @@ from pydantic_core import PydanticCustomError
 
 _PLAIN = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)", re.ASCII)
 _AMBIGUOUS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}", re.ASCII)
-_GROUP_MARKS = str.maketrans("", "", "   ’'")
+# Space, no-break, thin or narrow no-break space, apostrophe: the same one before every third digit.
+_GROUPED = re.compile("[+-]?\\d{1,3}(?:([ \u00a0\u2009\u202f\u2019'])\\d{3})(?:\\1\\d{3})*(?:[.,]\\d*)?", re.ASCII)
 _LONGEST = 40
 _LARGEST = 1e12
 
@@ -67,7 +68,9 @@ def _read_text(entered: str) -> float:
             "thousands or decimals? Write {whole} or {point}",
             {"whole": text.replace(",", ""), "point": text.replace(",", ".")},
         )
-    text = text.translate(_GROUP_MARKS)
+    grouped = _GROUPED.fullmatch(text)
+    if grouped:
+        text = text.replace(grouped[1], "")
     if not _PLAIN.fullmatch(text):
         raise PydanticCustomError("number", "that is not a number; write it like 412.60")
     return float(text.replace(",", "."))

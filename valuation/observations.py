@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from valuation import materials
-from valuation.field import Section, said
+from valuation.field import Section, refuse_all, said
 from valuation.number import Number, blank_is_none
 from valuation.spread import (
     AirTemperature,
@@ -36,9 +36,22 @@ def _without_blanks(entered: Any) -> Any:
     return [item for item in entered if blank_is_none(item) is not None] or None
 
 
+def _possible_reading(reading: float) -> float:
+    if reading <= 0:
+        words = "the reading {reading} g is not above zero: check the tare and the sign"
+        raise PydanticCustomError("reading", words, {"reading": f"{reading:.10g}"})
+    if reading > MOST_G:
+        words = "the reading {reading} g is over 1 000 000 g: check the unit and the decimal mark"
+        raise PydanticCustomError("reading", words, {"reading": f"{reading:.10g}"})
+    return reading
+
+
+MOST_G = 1e6
+FINEST_STEP_G = 1e-7
 MAX_READINGS = 20
 MAX_MINERALS = 6
-Readings = Annotated[tuple[Number, ...], Field(min_length=1, max_length=MAX_READINGS), BeforeValidator(_as_list)]
+Reading = Annotated[Number, AfterValidator(_possible_reading)]
+Readings = Annotated[tuple[Reading, ...], Field(min_length=1, max_length=MAX_READINGS), BeforeValidator(_as_list)]
 OptionalReadings = Annotated[Readings | None, BeforeValidator(_without_blanks)]
 OptionalNumber = Annotated[Number | None, BeforeValidator(blank_is_none)]
 Method = Literal["suspended", "displaced"]
@@ -47,60 +60,39 @@ WaterKind = Literal["distilled", "deionised", "tap"]
 _PRACTICE = "common practice, no source"
 
 
-def readings_problem(name: str, readings: tuple[float, ...] | None) -> None:
-    """Refuse readings that are not above zero.
-
-    Raises
-    ------
-    PydanticCustomError
-        A reading at or under zero.
-    """
-    for reading in readings or ():
-        if reading <= 0:
-            raise PydanticCustomError(
-                "reading",
-                "the reading {reading} g of {name} is not above zero: check the tare and the sign",
-                {"reading": f"{reading:g}", "name": name, "field": name},
-            )
-
-
-def check_method_readings(
+def readings_problems(
     method: str,
     dry_g: tuple[float, ...],
     submerged_g: tuple[float, ...] | None,
     displaced_g: tuple[float, ...] | None,
-) -> None:
-    """Refuse readings that do not belong to the method or that no specimen can give.
-
-    Raises
-    ------
-    PydanticCustomError
-        Missing or superfluous readings; a reading at or under zero; no loss of weight in water.
-    """
+) -> list[PydanticCustomError]:
+    """What is wrong with readings that do not belong to the method or that no specimen can give."""
     wet, wet_name = (submerged_g, "submerged_g") if method == "suspended" else (displaced_g, "displaced_g")
     other, other_name = (displaced_g, "displaced_g") if method == "suspended" else (submerged_g, "submerged_g")
+    found = []
     if other is not None:
-        raise PydanticCustomError(
-            "readings",
-            "{other} does not belong to the {method} method: leave it out or change the method",
-            {"other": other_name, "method": method, "field": other_name},
+        found.append(
+            PydanticCustomError(
+                "readings",
+                "{other} does not belong to the {method} method: leave it out or change the method",
+                {"other": other_name, "method": method, "field": other_name},
+            )
         )
     if wet is None:
-        raise PydanticCustomError(
-            "missing_reading",
-            "the {method} method needs {wet}",
-            {"method": method, "wet": wet_name, "field": wet_name},
-        )
-    for name, readings in (("dry_g", dry_g), (wet_name, wet)):
-        readings_problem(name, readings)
+        context = {"method": method, "wet": wet_name, "field": wet_name}
+        return [*found, PydanticCustomError("missing_reading", "the {method} method needs {wet}", context)]
     dry_mean, wet_mean = sum(dry_g) / len(dry_g), sum(wet) / len(wet)
     if wet_mean >= dry_mean:
         what = "the submerged reading" if method == "suspended" else "the displaced reading"
-        raise PydanticCustomError(
-            "no_loss",
-            "{what} {wet} g is not below the dry reading {dry} g: check that the two were not swapped, and the tare",
-            {"what": what, "wet": f"{wet_mean:g}", "dry": f"{dry_mean:g}", "field": wet_name},
+        found.append(
+            PydanticCustomError(
+                "no_loss",
+                "{what} {wet} g is not below the dry reading {dry} g: check that the two were not swapped, and the "
+                "tare",
+                {"what": what, "wet": f"{wet_mean:.10g}", "dry": f"{dry_mean:.10g}", "field": wet_name},
+            )
         )
+    return found
 
 
 class Specimen(Section):
@@ -144,7 +136,7 @@ class Weighing(Section):
         unit="g",
         default=None,
     )
-    readability_g: Number = said("Readability", "Smallest step the balance shows.", unit="g", gt=0, le=100)
+    readability_g: Number = said("Readability", "Smallest step the balance shows.", unit="g", ge=FINEST_STEP_G, le=100)
     repeatability_g: OptionalNumber = said(
         "Repeatability",
         "Standard deviation of repeated readings; if not stated, one readability.",
@@ -248,17 +240,14 @@ class Weighing(Section):
 
     @model_validator(mode="after")
     def _possible(self) -> Self:
-        check_method_readings(self.method, self.dry_g, self.submerged_g, self.displaced_g)
+        found = readings_problems(self.method, self.dry_g, self.submerged_g, self.displaced_g)
         if self.air_pressure_hpa is not None and self.altitude_m is not None:
-            raise PydanticCustomError(
-                "exclusive", "give the air pressure or the altitude, not both", {"field": "altitude_m"}
-            )
+            words = "give the air pressure or the altitude, not both"
+            found.append(PydanticCustomError("exclusive", words, {"field": "altitude_m"}))
         if self.method == "displaced" and self.line_diameter_mm > 0 and self.line_extra_depth_mm is None:
-            raise PydanticCustomError(
-                "missing_depth",
-                "the displaced method needs the wetted length of the line in mm (or a line diameter of 0)",
-                {"field": "line_extra_depth_mm"},
-            )
+            words = "the displaced method needs the wetted length of the line in mm (or a line diameter of 0)"
+            found.append(PydanticCustomError("missing_depth", words, {"field": "line_extra_depth_mm"}))
+        refuse_all(self, found)
         return self
 
     @property
@@ -286,15 +275,14 @@ class Chip(Section):
     line_extra_depth_mm: Length | None = said("Chip line wetted", "As for the specimen.", unit="mm", default=None)
 
     @model_validator(mode="after")
-    def _water(self) -> Self:
+    def _possible(self) -> Self:
+        # The specimen's method, which holds unless the chip states its own, is not known here.
+        method = self.method or ("suspended" if self.displaced_g is None else "displaced")
+        found = readings_problems(method, self.dry_g, self.submerged_g, self.displaced_g)
         if self.same_water and (self.water_temperature_degc is not None or self.water_kind is not None):
-            raise PydanticCustomError(
-                "exclusive",
-                "the chip's own water is described, so same_water must be false",
-                {"field": "same_water"},
-            )
-        for name in ("dry_g", "submerged_g", "displaced_g"):
-            readings_problem(name, getattr(self, name))
+            words = "the chip's own water is described, so same_water must be false"
+            found.append(PydanticCustomError("exclusive", words, {"field": "same_water"}))
+        refuse_all(self, found)
         return self
 
 
@@ -350,55 +338,42 @@ class Rock(Section):
     @model_validator(mode="after")
     def _one_way(self) -> Self:
         ways = [n for n in ("kind", "density_g_cm3", "minerals", "chip") if getattr(self, n) is not None]
+        found = []
         if len(ways) != 1:
-            got = " and ".join(ways) or "none"
-            raise PydanticCustomError(
-                "rock",
-                "say exactly one of kind, density_g_cm3, minerals or chip; got {got}",
-                {"got": got, "field": ways[1] if len(ways) > 1 else "kind"},
-            )
-        self._check_kind()
+            context = {"got": " and ".join(ways) or "none", "field": ways[1] if len(ways) > 1 else "kind"}
+            words = "say exactly one of kind, density_g_cm3, minerals or chip; got {got}"
+            found.append(PydanticCustomError("rock", words, context))
         if self.chip is not None and self.void_frac is not None:
-            raise PydanticCustomError(
-                "chip_voids",
-                "a weighed chip already includes its pores: leave void_frac out",
-                {"field": "void_frac"},
-            )
-        self._check_shares()
+            words = "a weighed chip already includes its pores: leave void_frac out"
+            found.append(PydanticCustomError("chip_voids", words, {"field": "void_frac"}))
+        refuse_all(self, [*found, *self._kind_problems(), *self._share_problems()])
         return self
 
-    def _check_kind(self) -> None:
+    def _kind_problems(self) -> list[PydanticCustomError]:
         if self.kind is None:
-            return
+            return []
         try:
             materials.rock(self.kind)
         except materials.UnknownMaterial as unknown:
-            context = {"words": unknown.message, "field": "kind"}
-            raise PydanticCustomError("unknown_rock", "{words}", context) from None
+            return [PydanticCustomError("unknown_rock", "{words}", {"words": unknown.message, "field": "kind"})]
+        return []
 
-    def _check_shares(self) -> None:
+    def _share_problems(self) -> list[PydanticCustomError]:
         if self.minerals is None:
-            return
+            return []
+        found = []
         if self.minerals[0].volume_frac is not None:
-            raise PydanticCustomError(
-                "remainder",
-                "the first mineral takes the remainder: leave its volume_frac out",
-                {"field": "minerals.0.volume_frac"},
-            )
+            words = "the first mineral takes the remainder: leave its volume_frac out"
+            found.append(PydanticCustomError("remainder", words, {"field": "minerals.0.volume_frac"}))
         for i, mineral in enumerate(self.minerals[1:], start=1):
             if mineral.volume_frac is None:
-                raise PydanticCustomError(
-                    "missing_share",
-                    "give the volume_frac of {name}",
-                    {"name": mineral.name, "field": f"minerals.{i}.volume_frac"},
-                )
+                context = {"name": mineral.name, "field": f"minerals.{i}.volume_frac"}
+                found.append(PydanticCustomError("missing_share", "give the volume_frac of {name}", context))
         total = sum(m.volume_frac.centre for m in self.minerals[1:] if m.volume_frac is not None)
         if total > 1:
-            raise PydanticCustomError(
-                "shares",
-                "the shares after the first mineral add up to {total}, more than 1",
-                {"total": f"{total:g}", "field": "minerals"},
-            )
+            words = "the shares after the first mineral add up to {total}, more than 1"
+            found.append(PydanticCustomError("shares", words, {"total": f"{total:.6g}", "field": "minerals"}))
+        return found
 
 
 class Measured(Section):

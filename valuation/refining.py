@@ -8,15 +8,9 @@ from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
 import numpy as np
 
 from valuation.draws import Draws
+from valuation.mass import G_PER_OZT
 from valuation.money import exact, minor_unit
-from valuation.spot import (
-    DAYS_PER_YEAR,
-    G_PER_OZT,
-    gold_later_per_ozt,
-    gold_per_ozt,
-    silver_later_per_ozt,
-    silver_per_ozt,
-)
+from valuation.spot import DAYS_PER_YEAR, gold_later_per_ozt, gold_per_ozt, silver_later_per_ozt, silver_per_ozt
 from valuation.spread import Floats
 from valuation.terms import Refiner, Spot
 

@@ -7,9 +7,13 @@ from typing import Any, Self
 from pydantic import AwareDatetime, BaseModel, ModelWrapValidatorHandler, ValidationError, model_validator
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
-from valuation.field import Section, said
+from valuation.field import Section
+from valuation.field import said as said_field
 from valuation.observations import Gold, Rock, Specimen, Weighing
-from valuation.terms import Buyer, Collector, Refiner, Seller, Spot
+from valuation.terms import Buyer, Collector, Refiner, Said, Seller, Spot
+
+MAX_REFINERS = 10
+MAX_SAID = 200
 
 
 class QuoteRequest(Section):
@@ -21,21 +25,29 @@ class QuoteRequest(Section):
     Every problem of every section is reported at once.
     """
 
-    title: str = said("Title", "A short name for this quote.", default="", max_length=200)
-    quoted_at: AwareDatetime = said("Quoted at", "Time of the quote, with its offset from UTC.")
-    specimen: Specimen = said("Specimen", "The piece in words.", default=Specimen())
-    weighing: Weighing | None = said("Weighing", "Dry and under water.", default=None)
-    rock: Rock | None = said("Rock", "The rock that holds the gold.", default=None)
-    gold: Gold = said("Gold", "The metal itself.", default=Gold())
-    spot: Spot = said("Price", "The price of the metals now.")
-    refiner: Refiner | None = said("Refiner", "What a refiner pays.", default=None)
-    collector: Collector | None = said("Collector", "What a collector may pay.", default=None)
-    buyer: Buyer = said("Our terms", "What the house needs.", default=Buyer())
-    seller: Seller = said("Seller", "What is known of the seller's side.", default=Seller())
+    title: str = said_field("Title", "A short name for this quote.", default="", max_length=200)
+    quoted_at: AwareDatetime = said_field("Quoted at", "Time of the quote, with its offset from UTC.")
+    specimen: Specimen = said_field("Specimen", "The piece in words.", default=Specimen())
+    weighing: Weighing | None = said_field("Weighing", "Dry and under water.", default=None)
+    rock: Rock | None = said_field("Rock", "The rock that holds the gold.", default=None)
+    gold: Gold = said_field("Gold", "The metal itself.", default=Gold())
+    spot: Spot = said_field("Price", "The price of the metals now.")
+    refiner: Refiner | None = said_field("Refiner", "What a refiner pays.", default=None)
+    other_refiners: tuple[Refiner, ...] = said_field(
+        "Other refiners", "Ranked beside the first on the same draws.", default=(), max_length=MAX_REFINERS
+    )
+    collector: Collector | None = said_field("Collector", "What a collector may pay.", default=None)
+    buyer: Buyer = said_field("Our terms", "What the house needs.", default=Buyer())
+    seller: Seller = said_field("Seller", "What is known of the seller's side.", default=Seller())
+    said: tuple[Said, ...] = said_field(
+        "Figures said", "What both sides have named so far, in order.", default=(), max_length=MAX_SAID
+    )
 
     @model_validator(mode="wrap")
     @classmethod
     def _every_problem(cls, entered: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        if isinstance(entered, dict):
+            entered = _with_plain_refiner(entered)
         clashes = _clashes(entered) if isinstance(entered, dict) else []
         try:
             request = handler(entered)
@@ -50,12 +62,24 @@ class QuoteRequest(Section):
         return request
 
     @property
+    def by_claim(self) -> bool:
+        """Whether a bare claim is all that is known of the gold."""
+        return self.weighing is None and self.gold.measured is None
+
+    @property
     def routes(self) -> tuple[str, ...]:
         """The ways out that are open: those the buyer names, else every one whose terms are entered."""
         if self.buyer.routes is not None:
             return self.buyer.routes
         entered = {"refine": self.refiner, "intact": self.collector}
         return tuple(route for route, terms in entered.items() if terms is not None)
+
+
+def _with_plain_refiner(entered: dict[str, Any]) -> dict[str, Any]:
+    """The entries with a refiner whose terms are all assumed, where no way out was entered."""
+    if entered.get("refiner") is not None or entered.get("collector") is not None:
+        return entered
+    return {**entered, "refiner": {}}
 
 
 def _again(error: Any) -> InitErrorDetails:
@@ -85,47 +109,36 @@ def _positive(value: Any) -> bool:
 def _clashes(entered: dict[str, Any]) -> list[InitErrorDetails]:
     """Problems between sections, found on the raw entries so that they are told together with the others."""
     measured = _inner(entered, "gold").get("measured")
+    claimed = _inner(entered, "seller").get("claim")
     weighed = entered.get("weighing") is not None or entered.get("rock") is not None
-    refiner, spot = _inner(entered, "refiner"), _inner(entered, "spot")
     found = []
     if measured is not None and weighed:
-        found.append(
-            _clash(
-                "exclusive",
-                ("gold", "measured"),
-                None,
-                "gold measured elsewhere replaces the weighing and the rock: leave out one or the other",
-            )
-        )
-    if measured is None:
-        for section, words in (
-            ("weighing", "dry and submerged readings"),
-            ("rock", "the rock's kind or density"),
-        ):
+        words = "gold measured elsewhere replaces the weighing and the rock: leave out one or the other"
+        found.append(_clash("exclusive", ("gold", "measured"), None, words))
+    if measured is None and (weighed or claimed is None):
+        for section, words in (("weighing", "dry and submerged readings"), ("rock", "the rock's kind or density")):
             if entered.get(section) is None:
-                found.append(_clash("missing", (section,), None, f"needed: {words} (or gold.measured)"))
+                found.append(_clash("missing", (section,), None, f"needed: {words}"))
     routes = _inner(entered, "buyer").get("routes")
     for route, section in (("refine", "refiner"), ("intact", "collector")):
         if isinstance(routes, list | tuple) and route in routes and entered.get(section) is None:
             found.append(_clash("missing", (section,), None, f"the way out “{route}” needs the terms of a {section}"))
-    if entered.get("refiner") is None and entered.get("collector") is None and not routes:
-        found.append(_clash("missing", ("refiner",), None, "needed: a refiner's terms, or a collector's"))
-    sections = [("refiner", refiner)]
-    own = _inner(_inner(entered, "seller"), "refiner")
-    sections += [("seller", own)] if own else []
-    for section, terms in sections:
-        if _positive(terms.get("silver_payable_frac")) and spot.get("silver") in (None, ""):
-            found.append(
-                _clash("missing", ("spot", "silver"), None, "the refiner pays for silver: enter the silver price")
-            )
-        mass = measured.get("mass_g") if isinstance(measured, dict) else getattr(measured, "mass_g", None)
-        if measured is not None and _positive(terms.get("treatment_per_kg")) and mass in (None, ""):
-            found.append(
-                _clash(
-                    "missing",
-                    ("gold", "measured", "mass_g"),
-                    None,
-                    f"the {section}'s refining is charged by the kilogram: enter the mass of the piece",
-                )
-            )
+    return found + _unpriced(entered, measured)
+
+
+def _unpriced(entered: dict[str, Any], measured: Any) -> list[InitErrorDetails]:
+    """Refiners' terms that need a silver price or a mass that was not entered."""
+    others = entered.get("other_refiners")
+    charged = [_inner(entered, "refiner"), _inner(_inner(entered, "seller"), "refiner")]
+    if isinstance(others, list | tuple):
+        charged += [_inner({"it": other}, "it") for other in others]
+    silver = _inner(entered, "spot").get("silver")
+    mass = _inner({"it": measured}, "it").get("mass_g")
+    found = []
+    if silver in (None, "") and any(_positive(t.get("silver_payable_frac")) for t in charged):
+        words = "a refiner pays for silver: enter the silver price"
+        found.append(_clash("missing", ("spot", "silver"), None, words))
+    if measured is not None and mass in (None, "") and any(_positive(t.get("treatment_per_kg")) for t in charged):
+        words = "a refiner charges by the kilogram: enter the mass of the piece"
+        found.append(_clash("missing", ("gold", "measured", "mass_g"), None, words))
     return found

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, FiniteFloat
+from pydantic import AwareDatetime, FiniteFloat
 
 from valuation.errors import Caution
 from valuation.summary import Summary
-
-
-class _Row(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+from valuation.trade import AskResult, ClaimResult, CounterResult, DealRow, PremiumResult, PriceRisk, RefinerRow
+from valuation.trade import Row as _Row
 
 
 class BudgetRow(_Row):
@@ -226,6 +224,13 @@ class Quote(_Row):
     gap: FiniteFloat | None
     gap_causes: tuple[GapCause, ...]
     plan: Plan | None
+    ask: AskResult | None
+    claim: ClaimResult | None
+    refiners: tuple[RefinerRow, ...]
+    premium: PremiumResult | None
+    deals: tuple[DealRow, ...]
+    counters: CounterResult | None
+    price_risk: PriceRisk | None
     cautions: tuple[Caution, ...]
     assumptions: tuple[Assumption, ...]
     notices: tuple[Notice, ...]

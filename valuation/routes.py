@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from valuation.collector import IntactSale, sold_intact
 from valuation.draws import Draws
-from valuation.refining import Lot, Settlement, settled
+from valuation.premium import PremiumModel
+from valuation.refiners import RankedRefiner, ranked_refiners
+from valuation.refining import Lot
 from valuation.request import QuoteRequest
 from valuation.spread import Floats
 
@@ -19,18 +23,23 @@ class Routes:
     ----------
     present : dict of str to ndarray
         Discounted net proceeds by route, each of shape (n,) [money].
-    refine : Settlement or None
-        The refiner's settlement behind ``refine``.
+    refiners : list of RankedRefiner
+        The refiners behind ``refine``, the chosen one first; empty if that way is closed.
     intact : IntactSale or None
         The sale behind ``intact``.
     """
 
     present: dict[str, Floats]
-    refine: Settlement | None
+    refiners: list[RankedRefiner]
     intact: IntactSale | None
 
+    @property
+    def refine(self) -> RankedRefiner | None:
+        """The refiner that is chosen; None if the way is closed or no refiner takes the lot."""
+        return self.refiners[0] if self.refiners and self.refiners[0].takes_it else None
 
-def open_routes(request: QuoteRequest, lot: Lot, draws: Draws, *, seen: bool) -> Routes:
+
+def open_routes(request: QuoteRequest, lot: Lot, draws: Draws, *, seen: bool, premium: PremiumModel | None) -> Routes:
     """Net proceeds of every route that is open.
 
     Parameters
@@ -44,16 +53,20 @@ def open_routes(request: QuoteRequest, lot: Lot, draws: Draws, *, seen: bool) ->
     seen : bool
         Whether gold was seen by weight. If not, only a collector's price in money is priced, and an unsold piece
         is taken to bring nothing.
+    premium : PremiumModel or None
+        The collector's premium, if one is known.
     """
     rate = request.buyer.capital_rate_per_year
     present: dict[str, Floats] = {}
-    refine = intact = None
-    if "refine" in request.routes and request.refiner is not None and seen:
-        refine = settled(lot, request.refiner, request.spot, rate, draws)
-        present["refine"] = refine.present_or_nothing()
-    collector = request.collector
+    refiners: list[RankedRefiner] = []
+    if request.refiner is not None and seen:
+        refiners = ranked_refiners([request.refiner, *request.other_refiners], lot, request.spot, rate, draws)
+    best = refiners[0] if refiners and refiners[0].takes_it else None
+    if "refine" in request.routes and refiners:
+        present["refine"] = best.settlement.present_or_nothing() if best else np.zeros(draws.n)
+    collector, intact = request.collector, None
     if "intact" in request.routes and collector is not None and (seen or collector.price is not None):
-        fallback = request.refiner if seen else None
-        intact = sold_intact(lot, collector, fallback, request.spot, rate, draws)
+        fallback = best.refiner if best else None
+        intact = sold_intact(lot, collector, premium, fallback, request.spot, rate, draws)
         present["intact"] = intact.present
-    return Routes(present, refine, intact)
+    return Routes(present, refiners if "refine" in request.routes else [], intact)

@@ -5,23 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from valuation.draws import Draws
+from valuation.mass import G_PER_OZT, grams_per
 from valuation.spread import Floats
 from valuation.terms import Spot
 
-G_PER_OZT = 31.1034768
 DAYS_PER_YEAR = 365.0
 MONTHS_PER_YEAR = 12.0
-_G_PER_UNIT = {"ozt": G_PER_OZT, "g": 1.0, "kg": 1000.0}
-
-
-def grams_per(unit: str) -> float:
-    """Grams in one mass unit of a price or a claim.
-
-    References
-    ----------
-    Troy ounce: 12/175 of the pound of 453.59237 g, UK Weights and Measures Act 1985, Schedule 1 Part V.
-    """
-    return _G_PER_UNIT[unit]
 
 
 def gold_per_ozt(spot: Spot) -> float:

@@ -152,6 +152,10 @@ class Spread(BaseModel):
         assert self.low is not None and self.high is not None
         return (self.low + self.high) / 2.0
 
+    def fixed(self) -> Self:
+        """An exact quantity at the likely value, in the same bound."""
+        return type(self)(value=self.centre).within(self._bound)
+
     @property
     def longest(self) -> float:
         """Upper end: `high` of a rectangular or triangular spread, else the 97.5 % quantile."""
@@ -281,6 +285,7 @@ VOIDS = Bound(0.0, 0.5, open_high=True)
 DENSITY_G_CM3 = Bound(0.5, 8.0, open_low=True)
 MONTHS = Bound(0.0, 120.0)
 PREMIUM = Bound(-1.0, 50.0)
+CLAIM_SHARE = Bound(0.0, 2.0)
 WATER_DEGC = Bound(0.0, 40.0)
 AIR_DEGC = Bound(-10.0, 50.0)
 PRESSURE_HPA = Bound(500.0, 1100.0)
@@ -299,6 +304,7 @@ Voids = Annotated[Spread, _kept_to(VOIDS)]
 Density = Annotated[Spread, _kept_to(DENSITY_G_CM3)]
 Months = Annotated[Spread, _kept_to(MONTHS)]
 Premium = Annotated[Spread, _kept_to(PREMIUM)]
+ClaimShare = Annotated[Spread, _kept_to(CLAIM_SHARE)]
 WaterTemperature = Annotated[Spread, _kept_to(WATER_DEGC)]
 AirTemperature = Annotated[Spread, _kept_to(AIR_DEGC)]
 Pressure = Annotated[Spread, _kept_to(PRESSURE_HPA)]

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-import itertools
+import datetime
+from itertools import pairwise
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AwareDatetime, BeforeValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from valuation import rubric as grading
 from valuation.field import Section, said
+from valuation.mass import MassUnit, grams_per
 from valuation.number import Number, blank_is_none
 from valuation.observations import OptionalNumber
-from valuation.spread import Fraction, Money, Months, Premium
+from valuation.spread import ClaimShare, Fraction, Money, Months, Premium
 
-MassUnit = Literal["ozt", "g", "kg"]
 Currency = Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
 OptionalTime = Annotated[AwareDatetime | None, BeforeValidator(blank_is_none)]
 MAX_TIERS = 12
+MAX_COMPARABLES = 500
 _HOUSE = "house assumption, no source"
 
 
@@ -69,8 +72,19 @@ class Refiner(Section):
     payable: tuple[PayableTier, ...] = said(
         "Payable",
         "Share of assayed gold that is paid, by tier; the tier reached holds for all ounces.",
+        default=({"from_ozt": 0.0, "frac": 0.95},),
+        assumed=_HOUSE,
         min_length=1,
         max_length=MAX_TIERS,
+    )
+    minimum_lot_ozt: Number = said(
+        "Minimum lot",
+        "Smallest lot that is taken, in assayed fine gold.",
+        unit="ozt",
+        default=0.0,
+        ge=0,
+        le=1e6,
+        assumed=_HOUSE,
     )
     minimum_deduction_ozt: Number = said(
         "Minimum deduction",
@@ -163,7 +177,7 @@ class Refiner(Section):
                 "the first tier must start at 0 ozt, not {start}",
                 {"start": f"{starts[0]:g}", "field": "payable.0.from_ozt"},
             )
-        for i, (earlier, later) in enumerate(itertools.pairwise(starts), start=1):
+        for i, (earlier, later) in enumerate(pairwise(starts), start=1):
             if later <= earlier:
                 raise PydanticCustomError(
                     "tiers",
@@ -171,6 +185,18 @@ class Refiner(Section):
                     {"earlier": f"{earlier:g}", "later": f"{later:g}", "field": f"payable.{i}.from_ozt"},
                 )
         return self
+
+
+class Comparable(Section):
+    """A sale of a like piece, told well enough to compare."""
+
+    date: datetime.date = said("Date", "Day of the sale.")
+    price: Number = said("Price", "What was paid, in the quote's currency.", unit="money", gt=0, le=1e10)
+    fine_g: Number = said("Fine gold", "That the piece held.", unit="g", gt=0, le=1e6)
+    spot: Number = said("Spot of the day", "Gold price on that day, in the quote's currency.", gt=0, le=1e10)
+    spot_unit: MassUnit = said("Per", "Mass unit of that price.", default="ozt", assumed="trade custom: troy ounce")
+    grade: OptionalNumber = said("Grade", "Your own grade of that piece, 1 poor to 5 superb.", default=None, ge=1, le=5)
+    note: str = said("Note", "Where it was sold, for your own use.", default="", max_length=200)
 
 
 class Collector(Section):
@@ -184,6 +210,19 @@ class Collector(Section):
     )
     price: Money | None = said(
         "Collector's price", "A price in money, instead of a premium on the gold.", unit="money", default=None
+    )
+    rubric: dict[str, str] | None = said(
+        "Graded qualities", "A grade for each quality of the piece, instead of a premium.", default=None
+    )
+    comparables: tuple[Comparable, ...] | None = said(
+        "Comparable sales",
+        "Sales of like pieces, instead of a premium.",
+        default=None,
+        min_length=1,
+        max_length=MAX_COMPARABLES,
+    )
+    grade: OptionalNumber = said(
+        "Grade of this piece", "On the same scale as the comparable sales, 1 to 5.", default=None, ge=1, le=5
     )
     selling_cost_frac: Number = said(
         "Selling cost",
@@ -220,13 +259,19 @@ class Collector(Section):
 
     @model_validator(mode="after")
     def _one_price(self) -> Self:
-        ways = [n for n in ("premium_frac", "price") if getattr(self, n) is not None]
+        ways = [n for n in ("premium_frac", "price", "rubric", "comparables") if getattr(self, n) is not None]
         if len(ways) != 1:
             raise PydanticCustomError(
                 "collector",
-                "say exactly one of premium_frac or price; got {got}",
-                {"got": " and ".join(ways) or "none", "field": "premium_frac"},
+                "say exactly one of premium_frac, price, rubric or comparables; got {got}",
+                {"got": " and ".join(ways) or "none", "field": ways[1] if ways else "premium_frac"},
             )
+        if self.rubric is not None:
+            problem = grading.problem_in(self.rubric)
+            if problem is not None:
+                raise PydanticCustomError(
+                    "rubric", "{words}", {"words": problem.words, "field": f"rubric.{problem.quality}"}
+                )
         return self
 
 
@@ -277,6 +322,9 @@ class Buyer(Section):
         le=5,
         assumed=_HOUSE,
     )
+    offer: OptionalNumber = said(
+        "Offer", "The figure that the house has decided to offer.", unit="money", default=None, gt=0, le=1e10
+    )
     cash_increment: Number = said(
         "Cash step", "Offers are rounded to this.", unit="money", default=10.0, gt=0, le=1e6, assumed=_HOUSE
     )
@@ -303,10 +351,36 @@ class Claim(Section):
     """How much gold somebody says is in the piece."""
 
     mass: Number = said("Claimed gold", "What the seller says is in it.", gt=0, le=1e6)
-    unit: MassUnit = said("Unit", "Of the claim.", default="ozt")
+    unit: MassUnit = said("Unit", "Of the claim.", default="ozt", assumed="trade custom: troy ounce")
     basis: Literal["native", "fine", "unknown"] = said(
-        "Basis", "Whether native gold or fine gold was meant.", default="unknown"
+        "Basis",
+        "Whether native gold or fine gold was meant.",
+        default="unknown",
+        assumed="assumption: native and fine are equally likely to be meant",
     )
+    right_frac: ClaimShare = said(
+        "How much of it is there",
+        "Share of the claimed gold that you take to be there while nothing is weighed.",
+        unit="frac",
+        default={"low": 0.5, "likely": 0.9, "high": 1.05},
+        assumed="house assumption, no source: a claim is seldom too small",
+    )
+    piece_g: OptionalNumber = said(
+        "Mass of the piece", "Of rock and gold, if it is known.", unit="g", default=None, gt=0, le=1e6
+    )
+
+    @property
+    def grams(self) -> float:
+        """The claimed gold [g]."""
+        return self.mass * grams_per(self.unit)
+
+
+class Said(Section):
+    """A figure that one side has named."""
+
+    by: Literal["buyer", "seller"] = said("By", "Who said it.")
+    figure: Number = said("Figure", "The price that was named.", unit="money", gt=0, le=1e10)
+    at: OptionalTime = said("At", "When it was said.", default=None)
 
 
 class Seller(Section):

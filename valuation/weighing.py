@@ -18,7 +18,7 @@ from valuation.fluids import (
     pressure_at_altitude_hpa,
     water_density_g_cm3,
 )
-from valuation.observations import Chip, Weighing, check_method_readings
+from valuation.observations import Chip, Weighing, readings_problems
 from valuation.spread import Floats, Length, Spread
 
 ADJUSTMENT_WEIGHT_G_CM3 = 8.000
@@ -104,11 +104,9 @@ def weighed_chip(chip: Chip, weighing: Weighing, draws: Draws) -> Weighed:
         Readings that do not fit the method or that no rock can give.
     """
     method = chip.method or weighing.method
-    try:
-        check_method_readings(method, chip.dry_g, chip.submerged_g, chip.displaced_g)
-    except ValueError as error:
-        field = (getattr(error, "context", None) or {}).get("field", "dry_g")
-        raise ValuationError("chip", f"rock.chip.{field}", None, str(error)) from None
+    for problem in readings_problems(method, chip.dry_g, chip.submerged_g, chip.displaced_g):
+        field = (problem.context or {})["field"]
+        raise ValuationError("chip", f"rock.chip.{field}", None, problem.message())
     wet = chip.submerged_g if method == "suspended" else chip.displaced_g
     assert wet is not None
     depth = _chip_line_depth(chip, method, weighing)
@@ -195,7 +193,7 @@ def _line_cm3(body: _Body, weighing: Weighing, draws: Draws) -> Floats:
 
 
 def _check_density(body: _Body, mass_g: Floats, volume_cm3: Floats) -> None:
-    volume = float(np.median(volume_cm3))
+    volume = float(np.mean(volume_cm3))
     wet = f"{body.field}.{'submerged_g' if body.method == 'suspended' else 'displaced_g'}"
     if volume <= 0:
         raise ValuationError(
@@ -204,7 +202,7 @@ def _check_density(body: _Body, mass_g: Floats, volume_cm3: Floats) -> None:
             body.wet_g[0],
             "the readings leave no volume: check the reading and the wetted line",
         )
-    density = float(np.median(mass_g)) / volume
+    density = float(np.mean(mass_g)) / volume
     if density < LEAST_DENSITY_G_CM3:
         raise ValuationError(
             "too_light",

@@ -1,0 +1,199 @@
+"""An asking price held against what the house can do with the piece."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import ROUND_FLOOR
+
+import numpy as np
+
+from valuation.counters import next_counter
+from valuation.draws import Draws
+from valuation.money import currency_digits, exact, minor_unit
+from valuation.refining import Lot, settled
+from valuation.request import QuoteRequest
+from valuation.stages import Valuation
+from valuation.summary import quantiles
+from valuation.terms import Ask, Refiner
+from valuation.trade import AskResult, AskVerdict
+
+MOST_BREAK_EVEN_G = 1e7
+
+
+def all_in(ask: Ask) -> float:
+    """Price that an ask comes to with fee, shipping, tax and exchange, in the quote's currency.
+
+    Notes
+    -----
+    ``((price (1 + fee) + shipping) (1 + tax)) x exchange rate``.
+    """
+    own = (ask.price * (1.0 + ask.fee_frac) + ask.shipping) * (1.0 + ask.tax_frac)
+    return own * (1.0 if ask.exchange_rate is None else ask.exchange_rate)
+
+
+def price_before_extras(figure: float, ask: Ask) -> float:
+    """The price to name to the seller so that it comes to `figure` all-in, in the ask's own currency."""
+    own = figure / (1.0 if ask.exchange_rate is None else ask.exchange_rate)
+    return (own / (1.0 + ask.tax_frac) - ask.shipping) / (1.0 + ask.fee_frac)
+
+
+def checked_ask(ask: Ask, v: Valuation) -> AskResult:
+    """The verdict on an asking price, its reason, and the figures behind it.
+
+    Parameters
+    ----------
+    ask : Ask
+        What is asked.
+    v : Valuation
+        The outcome of the stages before.
+    """
+    price = all_in(ask)
+    handling = v.request.buyer.handling_cost
+    verdict = _verdict(price, v)
+    proceeds = None if v.ceiling is None else v.routes.present[v.ceiling.route]
+    profit = None if proceeds is None else float(np.mean(proceeds)) - handling - price
+    fine_g, native_g = quantiles(v.lot.fine_g, 0.5)[0], quantiles(v.native_g, 0.5)[0]
+    break_even_g, chance = _break_even(price + handling, v)
+    own_last = next((said.figure for said in reversed(v.request.said) if said.by == "buyer"), None)
+    return AskResult(
+        all_in=price,
+        verdict=verdict,
+        reason=_reason(verdict, price, v),
+        worth_paying=None if v.ceiling is None else _to_coin(v.ceiling.amount, v.request.spot.currency),
+        expected_profit=profit,
+        margin_frac=None if profit is None else profit / price,
+        chance_of_loss=None if proceeds is None else float(np.mean(proceeds < price + handling)),
+        of_median_melt_frac=price / v.median_melt if v.seen and v.median_melt > 0 else None,
+        per_gram_fine=price / fine_g if v.seen and fine_g > 0 else None,
+        per_gram_native=price / native_g if v.seen and native_g > 0 else None,
+        break_even_fine_g=break_even_g,
+        chance_of_break_even=chance,
+        break_even_premium_frac=_break_even_premium(price + handling, v),
+        counter=next_counter("buyer", price, own_last, v.split),
+        first=_first_fact(v),
+    )
+
+
+def _to_coin(amount: float, currency: str) -> float:
+    unit = minor_unit(currency)
+    return float((exact(amount) / unit).to_integral_value(ROUND_FLOOR) * unit)
+
+
+def _verdict(price: float, v: Valuation) -> AskVerdict:
+    if v.ceiling is None:
+        return "not_by_weight"
+    c, low = v.ceiling.amount, v.floor.amount
+    if v.split is None:
+        if low is None or v.floor.basis == "assumed":
+            return "floor_unknown" if v.seen or price > c else "not_by_weight"
+        if price <= c:
+            return "below_known_alternative"
+        return "no_deal_low" if price < low else "no_deal"
+    assert low is not None
+    if price < low:
+        return "below_floor"
+    if price < v.split.fair.low:
+        return "under"
+    if price <= v.split.fair.high:
+        return "inside"
+    return "above_fair" if price <= c else "above_ceiling"
+
+
+def _reason(verdict: AskVerdict, price: float, v: Valuation) -> str:
+    """The verdict as one plain sentence."""
+    money = _money_words(v.request.spot.currency)
+    asked = money(price)
+    if v.ceiling is None:
+        return f"{asked} cannot be judged by weight: no gold is seen, and no collector's price is known."
+    c, floor = money(v.ceiling.amount), "" if v.floor.amount is None else money(v.floor.amount)
+    fair = "" if v.split is None else f"{money(v.split.fair.low)} to {money(v.split.fair.high)}"
+    whose = "the assumed floor" if v.floor.basis == "assumed" else "what the seller could get elsewhere"
+    words: dict[AskVerdict, str] = {
+        "below_floor": f"{asked} is less than {whose}, {floor}: ask why before you rejoice.",
+        "under": f"{asked} is under the fair range of {fair}: a good price for the buyer.",
+        "inside": f"{asked} lies inside the fair range of {fair}.",
+        "above_fair": f"{asked} is above the fair range of {fair}, but still within what the house can pay, {c}.",
+        "above_ceiling": f"{asked} is more than the house can pay, {c}.",
+        "below_known_alternative": f"{asked} is within what the house can pay, {c}, though the seller is known to "
+        f"have {floor} elsewhere: ask why.",
+        "no_deal_low": f"{asked} is more than the house can pay, {c}, yet less than {whose}, {floor}: no cash price "
+        "suits both.",
+        "no_deal": f"{asked} is at or above the seller's own alternative of {floor}, and the house can pay only {c}.",
+        "floor_unknown": f"The house can pay up to {c}; {asked} is "
+        + ("within" if price <= v.ceiling.amount else "above")
+        + " that. What the seller could get elsewhere is not known.",
+        "not_by_weight": f"{asked} is within the collector's price, which allows {c}; gold was not seen by weight.",
+    }
+    return words[verdict]
+
+
+def _money_words(currency: str) -> Callable[[float], str]:
+    digits = currency_digits(currency)
+    return lambda amount: f"{amount:,.{digits}f} {currency}"
+
+
+def _break_even(outlay: float, v: Valuation) -> tuple[float | None, float | None]:
+    """Fine gold at which refining pays the outlay at likely values, and the chance that refining pays it."""
+    chosen = v.routes.refine
+    if chosen is None or not v.seen:
+        return None, None
+    chance = float(np.mean(chosen.settlement.present_or_nothing() >= outlay))
+    fine = quantiles(v.lot.fine_g, 0.5)[0]
+    silver = quantiles(v.lot.silver_g, 0.5)[0] / fine if fine > 0 else 0.0
+    mass = float(np.median(v.lot.mass_g))
+
+    def short(fine_g: float) -> float:
+        return outlay - likely_net(fine_g, fine_g * silver, mass, chosen.refiner, v.request)
+
+    low, high = 0.0, max(1.0, fine)
+    while short(high) > 0:
+        low, high = high, high * 2.0
+        if high > MOST_BREAK_EVEN_G:
+            return None, chance
+    # A tier can make the net jump, so the crossing is bracketed, not solved for smoothness.
+    for _ in range(80):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if short(middle) > 0 else (low, middle)
+    return high, chance
+
+
+def likely_net(fine_g: float, silver_g: float, mass_g: float, refiner: Refiner, request: QuoteRequest) -> float:
+    """Discounted net of refining at likely terms and today's price [money]."""
+    lot = Lot(np.array([fine_g]), np.array([silver_g]), np.array([mass_g]))
+    still = request.spot.model_copy(update={"gold_volatility_per_year": 0.0, "silver_volatility_per_year": 0.0})
+    fixed = refiner.model_copy(
+        update={
+            "recovery_frac": refiner.recovery_frac.fixed(),
+            "silver_recovery_frac": refiner.silver_recovery_frac and refiner.silver_recovery_frac.fixed(),
+        }
+    )
+    return float(settled(lot, fixed, still, request.buyer.capital_rate_per_year, _ONE_DRAW).present[0])
+
+
+_ONE_DRAW = Draws(log2_draws=0)
+
+
+def _break_even_premium(outlay: float, v: Valuation) -> float | None:
+    """Premium at which the intact route pays the outlay on average; the proceeds are linear in it."""
+    intact, collector = v.routes.intact, v.request.collector
+    if intact is None or collector is None or not v.seen:
+        return None
+    rate = v.request.buyer.capital_rate_per_year
+    kept = (1.0 - collector.selling_cost_frac) * np.exp(-rate * intact.years)
+    at_melt = float(np.mean(np.where(intact.sold, intact.melt * kept, 0.0)))
+    unsold = float(np.mean(np.where(intact.sold, 0.0, intact.present)))
+    return (outlay - unsold) / at_melt - 1.0 if at_melt > 0 else None
+
+
+def _first_fact(v: Valuation) -> str | None:
+    """What to weigh or learn first, where little is known."""
+    if v.request.by_claim:
+        return (
+            "Nothing was weighed: first weigh the piece dry and hanging under water, and name its rock. Until then the "
+            "answer rests on the claim alone."
+        )
+    if v.request.weighing is not None and not v.seen:
+        return "The weighing does not see gold: weigh a bare chip of the same rock, and use a finer balance."
+    if v.floor.basis == "assumed":
+        return "Ask what the seller could get elsewhere: another bid, or the terms of a refiner."
+    return None

@@ -1,0 +1,181 @@
+"""The stages of the model in order: observed -> gold -> routes -> offer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from valuation.claims import gold_claimed
+from valuation.detection import detection
+from valuation.draws import Draws
+from valuation.gold import GoldContent, check_possible, gold_by_density, gold_measured
+from valuation.mass import G_PER_OZT
+from valuation.negotiation import Ceiling, Floor, Split, buyer_ceiling, fair_split, route_result, seller_floor
+from valuation.premium import PremiumModel, premium_model
+from valuation.refining import Lot, settled
+from valuation.request import QuoteRequest
+from valuation.result import Detection, RouteResult, Verdict
+from valuation.routes import Routes, open_routes
+from valuation.spot import gold_per_ozt
+from valuation.spread import Floats
+from valuation.summary import Summary, summarised
+from valuation.weighing import Weighed, weighed_specimen
+
+
+@dataclass(frozen=True)
+class Valuation:
+    """Every stage's outcome for one request; arrays hold the draws that count.
+
+    Parameters
+    ----------
+    request : QuoteRequest
+        What was asked.
+    all_draws, draws : Draws
+        Before and after impossible draws were dropped.
+    weighed : Weighed or None
+        Mass and volume before dropping; None for gold measured elsewhere.
+    content : GoldContent
+        Gold before dropping.
+    detection : Detection or None
+        Whether the weighing sees gold; None for gold measured elsewhere.
+    lot : Lot
+        Gold, silver and mass of the draws that count.
+    native_g : ndarray
+        Native gold of the draws that count [g].
+    fine : Summary
+        Fine gold of the draws that count [g].
+    premium : PremiumModel or None
+        The collector's premium.
+    routes : Routes
+        Ways out.
+    results : list of RouteResult
+        Their summaries and ceilings.
+    ceiling : Ceiling or None
+        The buyer's; None where nothing is priced.
+    floor : Floor
+        The seller's.
+    split : Split or None
+        Fair range and plans.
+    """
+
+    request: QuoteRequest
+    all_draws: Draws
+    draws: Draws
+    weighed: Weighed | None
+    content: GoldContent
+    detection: Detection | None
+    lot: Lot
+    native_g: Floats
+    fine: Summary
+    premium: PremiumModel | None
+    routes: Routes
+    results: list[RouteResult]
+    ceiling: Ceiling | None
+    floor: Floor
+    split: Split | None
+
+    @property
+    def seen(self) -> bool:
+        """Whether there is gold to value: seen by weight, or measured elsewhere."""
+        return self.detection is None or self.detection.seen
+
+    @property
+    def money_per_g(self) -> float:
+        """Spot price of fine gold [money/g]."""
+        return gold_per_ozt(self.request.spot) / G_PER_OZT
+
+    @property
+    def median_melt(self) -> float:
+        """Median melt value [money]."""
+        return self.fine.median * self.money_per_g
+
+    @property
+    def verdict(self) -> Verdict:
+        """What the quote comes to."""
+        if self.ceiling is None or (not self.seen and self.floor.amount is None):
+            return "not_by_weight"
+        if self.split is not None:
+            return "fair_range"
+        return "floor_unknown" if self.floor.basis == "assumed" else "no_fair_price"
+
+
+def valued(request: QuoteRequest, draws: Draws) -> Valuation:
+    """Run the stages of the model; see `quote`."""
+    weighed, content = _observed(request, draws)
+    kept = draws.only(content.possible)
+    seen_by = detection(content, weighed.mass_g) if weighed is not None else None
+    seen = seen_by is None or seen_by.seen
+    lot = _lot(request, weighed, content, kept)
+    fine = summarised(lot.fine_g)
+    premium = None
+    if request.collector is not None and "intact" in request.routes and seen:
+        premium = premium_model(request.collector, fine.median, request.quoted_at.date())
+    routes = open_routes(request, lot, kept, seen=seen, premium=premium)
+    results = [route_result(name, present, request.buyer) for name, present in routes.present.items()]
+    ceiling = buyer_ceiling(results) if results else None
+    melt = fine.median / G_PER_OZT * gold_per_ozt(request.spot)
+    floor = seller_floor(request.seller, _own_refining(request, lot, kept, seen), melt, seen)
+    split = None
+    if ceiling is not None and floor.amount is not None:
+        split = fair_split(ceiling.amount, floor.amount, request.buyer, request.spot.currency)
+    native = of_kept(content.native_g, kept)
+    return Valuation(
+        request,
+        draws,
+        kept,
+        weighed,
+        content,
+        seen_by,
+        lot,
+        native,
+        fine,
+        premium,
+        routes,
+        results,
+        ceiling,
+        floor,
+        split,
+    )
+
+
+def _observed(request: QuoteRequest, draws: Draws) -> tuple[Weighed | None, GoldContent]:
+    if request.gold.measured is not None:
+        content = gold_measured(request.gold, draws)
+        check_possible(content, "gold.measured.grams")
+        return None, content
+    if request.by_claim:
+        assert request.seller.claim is not None
+        content = gold_claimed(request.seller.claim, request.gold, draws)
+        check_possible(content, "seller.claim")
+        return None, content
+    assert request.weighing is not None and request.rock is not None
+    weighed = weighed_specimen(request.weighing, draws)
+    content = gold_by_density(weighed, request.rock, request.gold, request.weighing, draws)
+    check_possible(content, "rock")
+    return weighed, content
+
+
+def of_kept(values: Floats, kept: Draws) -> Floats:
+    """Those of `values`, shape (n_all,) or (), that belong to the draws that count."""
+    return values if kept.kept is None or values.ndim == 0 else values[kept.kept]
+
+
+def _lot(request: QuoteRequest, weighed: Weighed | None, content: GoldContent, kept: Draws) -> Lot:
+    if weighed is not None:
+        mass = of_kept(np.asarray(weighed.mass_g), kept)
+    elif request.gold.measured is not None:
+        mass = np.asarray(request.gold.measured.mass_g or 0.0)
+    else:
+        assert request.seller.claim is not None
+        mass = np.asarray(request.seller.claim.piece_g or 0.0)
+    return Lot(of_kept(content.fine_g, kept), of_kept(content.silver_g, kept), mass)
+
+
+def _own_refining(request: QuoteRequest, lot: Lot, kept: Draws, seen: bool) -> float | None:
+    terms = request.seller.refiner
+    if terms is None or not seen:
+        return None
+    rate = request.buyer.capital_rate_per_year
+    own = settled(lot, terms, request.spot, rate, kept, recovery_column="seller_recovery")
+    return float(np.mean(own.present_or_nothing())) - request.seller.effort_cost
