@@ -1,7 +1,7 @@
 """Demo specimens: all invented, each showing one thing, with the bands that its figures must fall in."""
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from importlib.resources import files
@@ -81,9 +81,9 @@ def scenario(name: str) -> Scenario:
     )
 
 
-def all_scenarios() -> Iterator[Scenario]:
+def all_scenarios() -> list[Scenario]:
     """Every scenario, in the order of `names`."""
-    return map(scenario, names())
+    return [scenario(name) for name in names()]
 
 
 def without_scenario(entries: Mapping[str, Any]) -> dict[str, Any]:

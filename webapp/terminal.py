@@ -18,6 +18,7 @@ from webapp.wording import NBSP, Wording
 INDENT = 2
 WIDEST = 110  # longer lines tire the eye
 LABELS = 18
+LEAST_TO_KEEP_LABELS = 60
 _TRAILING = re.compile(r"[ ]+((?:\x1b\[[0-9;]*m)*)$")
 _STYLE_END = r"\1"
 _UNIT_SPACE = re.compile(r"(?<=\d) (?=[%°a-zA-Z])")
@@ -93,13 +94,8 @@ class _Page:
         table = Table(box=None, padding=(0, 3, 0, 0), pad_edge=False, show_header=bool(head), header_style="dim")
         names = list(head) or [""] * len(justify)
         for i, (name, side) in enumerate(zip(names, justify, strict=True)):
-            sided = "right" if side == "r" else "left"
-            table.add_column(
-                self._text(name),
-                justify=sided,
-                overflow="fold",
-                no_wrap=i == 0 and self.width >= 60,  # type: ignore[arg-type]
-            )
+            whole = i == 0 and self.width >= LEAST_TO_KEEP_LABELS
+            table.add_column(self._text(name), justify="right" if side == "r" else "left", no_wrap=whole)
         for row in rows:
             table.add_row(*(self._text(cell) for cell in row))
         return self._inset(table)

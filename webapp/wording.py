@@ -13,8 +13,8 @@ from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_time
 from babel.numbers import NumberPattern, parse_pattern
 
-from valuation.money import currency_digits, exact
 from valuation.mass import grams_per
+from valuation.money import currency_digits, exact
 from valuation.summary import Summary, decimals_for
 
 FALLBACK = Locale("en", "US")
