@@ -115,6 +115,8 @@ def _beside_the_point(request: QuoteRequest, path: str, name: str) -> bool:
     if path.endswith("refiner") and name == "silver_recovery_frac":
         refiner = request.refiner if path == "refiner" else request.seller.refiner
         return refiner is None or refiner.silver_payable_frac == 0
+    if path == "seller.claim":
+        return name in ("basis", "right_frac") and not request.by_claim
     if path == "gold" and request.gold.measured is not None and name == "copper_share_frac":
         return request.gold.measured.basis == "fine"
     return False
