@@ -63,6 +63,7 @@ def _parser() -> argparse.ArgumentParser:
         "--seed", type=_seed, metavar="N", help="seed of the draws; the same seed gives the same figures"
     )
     quote.add_argument("--error", action="store_true", help="also the numerical error of the figures (some seconds)")
+    quote.add_argument("--price-risk", action="store_true", help="also what the metal price can do until settlement")
     quote.add_argument("--sources", action="store_true", help="also where each assumption comes from")
     quote.set_defaults(run=_quote)
 
@@ -102,7 +103,8 @@ def _quote(options: argparse.Namespace) -> int:
 
     try:
         request = valuation.read_request(entries)
-        quote = valuation.quote(request) if options.seed is None else valuation.quote(request, seed=options.seed)
+        seed = {} if options.seed is None else {"seed": options.seed}
+        quote = valuation.quote(request, with_price_risk=options.price_risk, **seed)
         error = valuation.numerical_error(request) if options.error else None
     except (valuation.RequestRefused, valuation.ValuationError) as refused:
         _tell_problems(refused.problems)

@@ -3,6 +3,7 @@
 from valuation import materials
 from valuation.detection import LONG_CONSTANT, LONG_HOST_G_CM3, QUICK_DRY, QUICK_SUBMERGED
 from valuation.result import GapCause, HandRule, Quote
+from valuation.trade import AskResult, ClaimResult, Counter, PremiumResult, PriceRisk
 from webapp.wording import Wording
 
 ROUTES = {"refine": "refining", "intact": "selling it intact"}
@@ -14,7 +15,20 @@ FLOORS = {
     "assumed": "assumed, 70 % of the melt value",
 }
 LIMITS = {"margin": "margin", "risk": "chance of loss"}
-SET_BY = {"margin": "margin that the house needs", "risk": "chance of loss that it accepts"}
+SET_BY = {"margin": "the margin needed", "risk": "the accepted chance of loss"}
+ASKED = {
+    "below_floor": "is below what the seller could get elsewhere: ask why",
+    "under": "is under the fair range",
+    "inside": "lies inside the fair range",
+    "above_fair": "is above the fair range, but within what the house can pay",
+    "above_ceiling": "is more than the house can pay",
+    "within": "is within what the house can pay",
+    "below_known_alternative": "is within what the house can pay, and the seller could get more elsewhere: ask why",
+    "no_deal_low": "is more than the house can pay, and less than the seller could get elsewhere",
+    "no_deal": "is more than the house can pay, and the seller has a better way elsewhere",
+    "floor_unknown": "cannot be held against an alternative of the seller, as none is known",
+    "not_by_weight": "cannot be judged by weight",
+}
 CAUSES = {
     "doubt": "without doubt about the gold and the sale",
     "charges": "without charges and selling costs",
@@ -31,7 +45,16 @@ def answer(quote: Quote, w: Wording) -> list[str]:
         "floor_unknown": _floor_unknown,
         "not_by_weight": _not_by_weight,
     }
-    return told[quote.verdict](quote, w)
+    lines = told[quote.verdict](quote, w)
+    return lines if quote.ask is None else [*lines, asking_price(quote.ask, w)]
+
+
+def asking_price(ask: AskResult, w: Wording) -> str:
+    """Where an asking price lies."""
+    where = ASKED[ask.verdict]
+    if ask.verdict == "floor_unknown" and ask.worth_paying is not None:
+        where = ASKED["within" if ask.all_in <= ask.worth_paying else "above_ceiling"]
+    return f"The asking price of {w.price(ask.all_in)} {where}."
 
 
 def _fair_range(quote: Quote, w: Wording) -> list[str]:
@@ -42,8 +65,7 @@ def _fair_range(quote: Quote, w: Wording) -> list[str]:
         f"The house stops at {w.price(quote.plan.buyer.stop)}; the seller at {w.price(quote.plan.seller.stop)} "
         f"({FLOORS[quote.floor_basis]})."
     )
-    unseen = quote.detection is not None and not quote.detection.seen
-    return [first, stops, *([_unseen(quote, w)] if unseen else [])]
+    return [first, stops, *([] if is_seen(quote) else [_unseen(quote, w)])]
 
 
 def _no_fair_price(quote: Quote, w: Wording) -> list[str]:
@@ -96,7 +118,7 @@ def ceiling(quote: Quote, w: Wording) -> list[str]:
     best = max(quote.routes, key=lambda row: row.ceiling)
     if quote.buyer_ceiling <= 0:
         return ["Under these terms the house cannot pay anything."]
-    told = [f"The ceiling comes from {ROUTES[best.route]} and is set by the {SET_BY[best.binds]}."]
+    told = [f"The house's ceiling comes from {ROUTES[best.route]}; {SET_BY[best.binds]} sets it."]
     if quote.cost_of_doubt and quote.doubt_free_route is not None and quote.cost_of_doubt >= 1:
         told.append(
             f"Doubt costs {w.at_most(quote.cost_of_doubt)}: without it the house could pay "
@@ -108,6 +130,8 @@ def ceiling(quote: Quote, w: Wording) -> list[str]:
 def detection(quote: Quote, w: Wording) -> str:
     """How much native gold this weighing can see."""
     if quote.detection is None:
+        if any(caution.code == "claim_only" for caution in quote.cautions):
+            return "Nothing was weighed: these figures rest on the claim alone."
         return "The gold was measured elsewhere; the density of the piece was not used."
     seen = f"This weighing sees native gold above {w.grams_rough(quote.detection.critical_g)}"
     if quote.detection.limit_g is None:
@@ -115,7 +139,7 @@ def detection(quote: Quote, w: Wording) -> str:
     return f"{seen}, and for certain above {w.grams_rough(quote.detection.limit_g)}."
 
 
-def hand_rule(rule: HandRule, w: Wording) -> str:
+def hand_rule(rule: HandRule, quote: Quote, w: Wording) -> str:
     """A hand rule's answer, what it takes for granted, and what that is worth on this piece."""
     name = {
         "quick": f"Quick rule, {QUICK_SUBMERGED:g} × submerged − {QUICK_DRY:g} × dry",
@@ -128,11 +152,24 @@ def hand_rule(rule: HandRule, w: Wording) -> str:
     native = w.number(rule.assumed_native_g_cm3, 2, least=1)
     fine = rule.assumed_fineness_frac
     fineness = "" if fine is None else f" (about {w.number(fine, 2)} fine)"
+    assumed = f"It assumes rock of {host} and native gold of {native} g/cm³{fineness}."
+    return f"{name}: {grams}. {assumed} {_worth(rule, quote, w)}"
+
+
+def _worth(rule: HandRule, quote: Quote, w: Wording) -> str:
+    if not is_seen(quote):
+        as_fine = quote.melt_value.median + rule.money_difference
+        if as_fine <= 0:
+            return "It sees none either."
+        return f"Counted as fine gold, that would be {w.money_rough(as_fine)}, where this weighing sees none."
     more = "more" if rule.money_difference >= 0 else "less"
-    return (
-        f"{name}: {grams}. It assumes rock of {host} and native gold of {native} g/cm³{fineness}. Counted as fine "
-        f"gold, that is {w.money_rough(abs(rule.money_difference))} {more} than this quote's melt value."
-    )
+    difference = f"{w.money_rough(abs(rule.money_difference))} {more}"
+    return f"Counted as fine gold, that is {difference} than this quote's melt value."
+
+
+def is_seen(quote: Quote) -> bool:
+    """Whether there is gold to value: seen by weight, or known otherwise."""
+    return quote.detection is None or quote.detection.seen
 
 
 def lookalike(key: str) -> str:
@@ -148,3 +185,57 @@ def hides(key: str) -> bool:
     """Whether an entry of `Quote.false_gold` hides gold, rather than looking like it."""
     name = key.removesuffix("_g")
     return name == "void" or materials.lookalikes()[name].effect == "hides"
+
+
+def counter(answer: Counter, w: Wording) -> str:
+    """What one side answers to the other's figure."""
+    whose = "The house" if answer.by == "buyer" else "The seller"
+    if answer.figure is None:
+        return answer.reason
+    verb = "may accept" if answer.action == "accept" else "answers"
+    return f"{whose} {verb} {w.price(answer.figure)}. {answer.reason}"
+
+
+def claim(result: ClaimResult, w: Wording) -> list[str]:
+    """A claim of so much gold, and what would make it true."""
+    told = [result.message]
+    for reading in result.readings:
+        needs = []
+        if reading.fineness_needed_frac is not None:
+            needs.append(f"gold {w.number(reading.fineness_needed_frac, 2)} fine")
+        if reading.host_needed_g_cm3 is not None:
+            where = "within" if reading.host_within else "outside"
+            needs.append(f"rock of {w.number(reading.host_needed_g_cm3, 3)} g/cm³ ({where} the range of the rock)")
+        if needs:
+            told.append(f"Meant as {reading.basis} gold it needs {' or '.join(needs)}.")
+    if result.silver_called_gold_g > 0:
+        worth = w.money_rough(result.silver_called_gold_money)
+        told.append(f"Silver called gold: {w.grams_rough(result.silver_called_gold_g)}, {worth} if it were gold.")
+    return told
+
+
+def premium(result: PremiumResult, w: Wording) -> str:
+    """Where the collector's premium comes from."""
+    low, high = w.number(100 * result.low_frac, 0), w.percent(result.high_frac)
+    told = f"The premium, {low} to {high} (8 times in 10), likely {w.percent(result.likely_frac)}, comes from "
+    if result.basis == "rubric":
+        return f"{told}the graded qualities of the piece."
+    sales = len([sale for sale in result.sales if not sale.ignored])
+    effective = "" if result.n_effective is None else f", worth {w.number(result.n_effective, 1)} of equal weight"
+    check = result.leave_one_out
+    held = "" if check is None else f"; the range held {check.held} of {check.of} of them when left out in turn"
+    return f"{told}{sales} comparable sales{effective}{held}."
+
+
+def price_fall(risk: PriceRisk, w: Wording) -> str:
+    """How far the metal price may fall until the purchase only just pays."""
+    if risk.break_even_fall_frac is None:
+        return ""
+    if risk.break_even_fall_frac <= 0:
+        return "At today's metal price refining does not pay that on average."
+    fall = f"The gold price may fall {w.percent(risk.break_even_fall_frac, 1)} until refining only just pays"
+    return (
+        f"{fall}."
+        if risk.chance_of_fall is None
+        else f"{fall}; the chance of that is {w.percent(risk.chance_of_fall)}."
+    )

@@ -85,7 +85,8 @@ class Wording:
         return _LETTER_BY_DIGIT.sub(NBSP, text)
 
     def _money_decimals(self, sd: float) -> int:
-        return self.money_digits if sd <= 0 else min(decimals_for(sd), self.money_digits)
+        decimals = decimals_for(sd)
+        return decimals if sd > 0 and decimals <= 0 else self.money_digits
 
     def money(self, amount: float, sd: float = 0.0) -> str:
         """An estimate with its standard deviation, or an amount to the smallest unit."""
@@ -163,10 +164,15 @@ class Wording:
         """Mass with no stated uncertainty."""
         return f"{self.rough(g, digits)}{NBSP}g"
 
+    def mass_rough(self, g: float, digits: int = 3) -> str:
+        """Grams with no stated uncertainty, with troy ounces beside them."""
+        return f"{self.grams_rough(g, digits)} ({self.rough(g / G_PER_OZT, digits)}{NBSP}ozt)"
+
     def money_rough(self, amount: float, digits: int = 3) -> str:
         """Amount with no stated uncertainty, to so many significant digits; whole from 1 on."""
-        most = 0 if abs(amount) >= 1 else self.money_digits
-        decimals = min(decimals_for(abs(amount), digits), most) if amount else 0
+        if 0 < abs(amount) < 1:
+            return self.money(amount)
+        decimals = min(decimals_for(abs(amount), digits), 0) if amount else 0
         return self._money(rounded(amount, decimals), decimals)
 
     def percent(self, frac: float, decimals: int = 0) -> str:
