@@ -20,6 +20,8 @@ SHOWN_AT_LEAST = {
     "a chip-weighed host": "chip-weighed-host",
     "no fair cash price": "no-fair-cash-price",
     "gold measured elsewhere": "measured-elsewhere",
+    "an asking price before anything is weighed": "claim-only-ask",
+    "comparable sales": "comparable-sales",
     "the demo of a first start": FIRST,
 }
 WIDEST_BAND_FRAC = 0.04  # of its middle: wider, and a wrong engine might pass
