@@ -53,7 +53,7 @@ def main(args: Sequence[str]) -> int:
     except KeyboardInterrupt:
         say("Stopped.")
         return 130
-    return hand_over(in_venv("webapp.cli", *(args or ["serve"])))
+    return hand_over(in_venv("webapp", *(args or ["serve"])))
 
 
 def say(text: str) -> None:
@@ -139,21 +139,26 @@ def to_type(line: str) -> str:
     return f"Type this, then start again:\n\n    {line}\n"
 
 
-def apt_line(package: str) -> str:
-    return f"sudo apt-get update && sudo apt-get install --yes --no-install-recommends {package}"
+def apt_line(*packages: str) -> str:
+    install = f"apt-get install --yes --no-install-recommends {' '.join(packages)}"
+    return f"sudo apt-get update && sudo {install}"
 
 
-def apt_install(package: str) -> bool:
-    """Whether a Debian package could be installed: only root may."""
-    if os.name != "posix" or os.geteuid() != 0:
+def apt_install(*packages: str) -> bool:
+    """Whether Debian packages could be installed: only root may."""
+    if not is_root():
         return False
-    say(f"Installing Debian's {package}.")
+    say(f"Installing Debian's {' and '.join(packages)}.")
     env = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
-    for step in (["update"], ["install", "--yes", "--no-install-recommends", package]):
+    for step in (["update"], ["install", "--yes", "--no-install-recommends", *packages]):
         # What goes wrong is said on stderr, which stays open.
         if subprocess.call(["apt-get", "-qq", *step], env=env, stdout=subprocess.DEVNULL) != 0:
             return False
     return True
+
+
+def is_root() -> bool:
+    return os.name == "posix" and os.geteuid() == 0
 
 
 # ---- the browser that the tests drive
@@ -176,16 +181,29 @@ def browser() -> str | None:
 
 
 def ensure_browser() -> str | None:
-    """Install a browser where none is found; what to type, if that fails."""
+    """Install what driving a browser takes, where it is not there; what to type, if that fails."""
     path = browser()
-    if path:
-        return None if Path(path).is_file() else f"BROWSER_PATH names no file: {path}. Correct or unset it."
-    if debian() and apt_install("chromium"):
+    if path and not Path(path).is_file():
+        return f"BROWSER_PATH names no file: {path}. Correct or unset it."
+    starts = driver_starts()
+    if path and starts:
         return None
-    if not (debian() and os.geteuid() == 0) and call(in_venv("playwright", "install", "chromium")):
+    packages = ([] if path else ["chromium"]) + ([] if starts else ["libatomic1"])
+    if debian() and is_root():
+        if apt_install(*packages):
+            return None
+    elif starts and call(in_venv("playwright", "install", "chromium")):
         return None
-    line = apt_line("chromium") if debian() else f'"{PYTHON}" -m playwright install chromium'
-    return f"There is no Chromium, Chrome or Edge for the browser tests. {to_type(line)}"
+    lack = "what drives a browser lacks a library" if path else "there is no Chromium, Chrome or Edge"
+    own = f'"{PYTHON}" -m playwright install --with-deps chromium'
+    line = apt_line(*packages) if debian() else own
+    return f"The browser tests cannot run: {lack}. {to_type(line)}"
+
+
+def driver_starts() -> bool:
+    """Whether the program that drives the browser starts: a bare Debian lacks one of its libraries."""
+    quiet = subprocess.DEVNULL
+    return subprocess.call(in_venv("playwright", "--version"), stdout=quiet, stderr=quiet) == 0
 
 
 def debian() -> bool:

@@ -169,8 +169,8 @@ class Checkout:
         (self.root / "README.md").write_text("A small project.")
         (self.root / "webapp" / "cli.py").write_text(
             "import ore, os, sys\ndef main():\n    print(ore.VERSION, os.getcwd(), *sys.argv[1:], sep='|')\n"
-            "if __name__ == '__main__':\n    main()\n"
         )
+        (self.root / "webapp" / "__main__.py").write_text("from webapp.cli import main\n\nmain()\n")
         self.lock("1.0")
 
     def lock(self, version: str) -> None:
@@ -183,7 +183,7 @@ class Checkout:
             "import os, sys\nname = os.path.basename(__file__)[:-3]\nprint(name, *sys.argv[1:])\n"
             "sys.exit(name in os.environ.get('FAILING', ''))\n"
         )
-        files = {f"{name}.py": source for name in ["ruff", "mypy", "pytest"]}
+        files = {f"{name}.py": source for name in ["ruff", "mypy", "playwright", "pytest"]}
         (self.root / "tests" / "requirements.lock").write_text(self.locked_wheel("tools", "1.0", files))
 
     def locked_wheel(self, name: str, version: str, files: dict[str, str]) -> str:

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 from waitress.server import create_server
 
+from webapp import create_app
+
 if TYPE_CHECKING:
     from _typeshed.wsgi import WSGIApplication
 
@@ -33,8 +35,6 @@ class PortError(Exception):
 def serve(port: int | None = None, open_browser: bool = True, data: Path | None = None) -> None:
     """Serve until Ctrl-C: at the usual port, a free one where that is taken, or at `port` and no other."""
     listener = listening_socket(port)
-    from webapp import create_app
-
     run(create_app(data), listener, open_browser)
 
 
