@@ -176,7 +176,7 @@ class Draws:
         Notes
         -----
         Var(E[y | u]) / Var(y), the conditional mean taken as the projection of y on the orthonormal Legendre
-        polynomials of u up to degree 6 (for an effect linear in a normal input this holds 0.997 of its variance).
+        polynomials of u up to degree 6 (for an effect linear in a normal input this holds 0.995 of its variance).
 
         References
         ----------
