@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Any
 
 from pydantic import BaseModel
 
 from valuation import materials
+from valuation.comparables import AGE_HALF_LIFE_DAYS, GOLD_LOG_SCALE
 from valuation.errors import Caution
 from valuation.negotiation import ASSUMED_FLOOR_FRAC, FAIR_SHARE, Floor
 from valuation.request import QuoteRequest
@@ -171,6 +173,16 @@ def constants(request: QuoteRequest, floor: Floor) -> list[Assumption]:
                 value="sd 0.005 g/cm³",
                 source="assumption, no source",
                 field="",
+            )
+        )
+    if request.collector is not None and request.collector.comparables is not None:
+        rows.append(
+            Assumption(
+                name="Likeness of a sale",
+                value=f"weight {math.exp(-0.5):.0%} at {math.exp(GOLD_LOG_SCALE):g} times the gold or one grade apart, "
+                f"50% at {AGE_HALF_LIFE_DAYS / 365:g} years of age",
+                source="house assumption, no source",
+                field="collector.comparables",
             )
         )
     if floor.basis == "assumed" and floor.amount is not None:

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+from pydantic_core import PydanticCustomError
+from scipy.special import ndtri
 from scipy.stats import beta
 
 from valuation.errors import ValuationError
-from valuation.mass import G_PER_OZT, grams_per
 from valuation.rubric import COVERAGE_FRAC, LOG_PREMIUM
-from valuation.spread import Floats, Spread
+from valuation.spread import PREMIUM, Floats, Spread
 from valuation.terms import Comparable
 
 GOLD_LOG_SCALE = math.log(2.0)
@@ -23,6 +24,8 @@ LEAST_EFFECTIVE = 3.0
 FEW_EFFECTIVE = 8.0
 LEAST_HALF_WIDTH = 1e-3
 _TAIL = (1.0 - COVERAGE_FRAC) / 2.0
+# Three equal weights come to three but for rounding.
+_LEAST = LEAST_EFFECTIVE - 1e-9
 
 
 @dataclass(frozen=True)
@@ -73,31 +76,56 @@ class Foretold:
         return self.n_effective < FEW_EFFECTIVE
 
 
-def price_ratio(sale: Comparable) -> float:
-    """Price of a sale over its melt value on that day."""
-    return sale.price / (sale.fine_g / G_PER_OZT * sale.spot * G_PER_OZT / grams_per(sale.spot_unit))
-
-
 def nearness(sale: Comparable, fine_g: float, grade: float | None, on: date) -> float:
     """Weight of a sale for a piece with this much fine gold and this grade.
 
     Notes
     -----
     Gaussian in log fine gold (one standard deviation is a factor of 2) and in grade (one step), halved every five
-    years of age; all three are house assumptions. A sale or a piece without a grade is weighed as one step away.
+    years of age; all three are house assumptions. A sale without a grade counts as one step away; for a piece without
+    a grade, grades do not count.
     """
-    gold = math.log(sale.fine_g / fine_g) / GOLD_LOG_SCALE
+    if fine_g <= 0.0:
+        return 0.0
+    gold = (math.log(sale.fine_g) - math.log(fine_g)) / GOLD_LOG_SCALE
     steps = 0.0 if grade is None else GRADE_SCALE if sale.grade is None else sale.grade - grade
     age = max(0, (on - sale.date).days) / AGE_HALF_LIFE_DAYS
     return math.exp(-0.5 * (gold**2 + (steps / GRADE_SCALE) ** 2) - math.log(2.0) * age)
 
 
-def weighted_quantiles(values: Floats, weights: Floats, *fracs: float) -> list[float]:
-    """Quantiles of weighted values, linear between the middles of the cumulated weights."""
+def places(weights: Floats, n_effective: float) -> Floats:
+    """Share of all such sales that is expected to lie under each of the ranked ones.
+
+    Notes
+    -----
+    ``(c - w / 2) n / (n + 1) + 1 / (2 (n + 1))``, c the cumulated share of the weights: ``i / (n + 1)`` for equal ones.
+
+    References
+    ----------
+    E. J. Gumbel, Statistics of Extremes, Columbia 1958, 1.2.7: mean frequencies (from memory).
+    """
+    shares = weights / weights.sum()
+    middles: Floats = np.cumsum(shares) - 0.5 * shares
+    return (middles * n_effective + 0.5) / (n_effective + 1.0)
+
+
+def weighted_quantiles(values: Floats, weights: Floats, n_effective: float, *fracs: float) -> list[float]:
+    """Quantiles of a sample of weighted values.
+
+    Notes
+    -----
+    Linear between the places of the ranked values; beyond the outermost ones, the distance from the median grows as a
+    normal distribution's does. So a range from few values is not too narrow.
+    """
     order = np.argsort(values, kind="stable")
-    ranked, w = values[order], weights[order]
-    middles = (np.cumsum(w) - 0.5 * w) / w.sum()
-    return [float(np.interp(frac, middles, ranked)) for frac in fracs]
+    ranked, at = values[order], places(weights[order], n_effective)
+    median = float(np.interp(0.5, at, ranked))
+    found = []
+    for frac in fracs:
+        edge = min(max(frac, at[0]), at[-1])
+        further = float(ndtri(frac) / ndtri(edge)) if edge != frac else 1.0
+        found.append(median + (float(np.interp(edge, at, ranked)) - median) * further)
+    return found
 
 
 def foretold(sales: Sequence[Comparable], fine_g: float, grade: float | None, on: date) -> Foretold:
@@ -117,20 +145,30 @@ def foretold(sales: Sequence[Comparable], fine_g: float, grade: float | None, on
     Raises
     ------
     ValuationError
-        An effective sample size under 3.
+        An effective sample size under 3, or a premium beyond its bound.
     """
-    ratios = np.array([price_ratio(sale) for sale in sales])
+    ratios = np.array([sale.melt_ratio for sale in sales])
     ignored = tuple(i for i, sale in enumerate(sales) if sale.date > on)
     weights = np.array([0.0 if sale.date > on else nearness(sale, fine_g, grade, on) for sale in sales])
     n_effective = _effective(weights)
-    if n_effective < LEAST_EFFECTIVE:
+    if n_effective < _LEAST:
         raise ValuationError(
             "few_comparables",
             "collector.comparables",
             f"{n_effective:.1f} effective",
             "fewer than 3 sales are like this piece (by gold, grade and age): add like sales, or enter a premium",
         )
-    return Foretold(_band(np.log(ratios), weights, n_effective), n_effective, weights, ratios, ignored)
+    band = _band(np.log(ratios), weights, n_effective)
+    try:
+        bounded = band.within(LOG_PREMIUM)
+    except PydanticCustomError:
+        raise ValuationError(
+            "premium_too_high",
+            "collector.comparables",
+            f"{math.expm1(band.centre):.3g} likely",
+            f"the premium foretold reaches beyond {PREMIUM.high:g}: check the sales, or enter a premium",
+        ) from None
+    return Foretold(bounded, n_effective, weights, ratios, ignored)
 
 
 def _effective(weights: Floats) -> float:
@@ -140,10 +178,10 @@ def _effective(weights: Floats) -> float:
 
 def _band(logs: Floats, weights: Floats, n_effective: float) -> Spread:
     counted = weights > 0
-    low, middle, high = weighted_quantiles(logs[counted], weights[counted], _TAIL, 0.5, 1.0 - _TAIL)
+    low, middle, high = weighted_quantiles(logs[counted], weights[counted], n_effective, _TAIL, 0.5, 1.0 - _TAIL)
     wider = math.sqrt(1.0 + 1.0 / n_effective) if n_effective < FEW_EFFECTIVE else 1.0
     down, up = (max(LEAST_HALF_WIDTH, half * wider) for half in (middle - low, high - middle))
-    return Spread(low=middle - down, likely=middle, high=middle + up, coverage_frac=COVERAGE_FRAC).within(LOG_PREMIUM)
+    return Spread(low=middle - down, likely=middle, high=middle + up, coverage_frac=COVERAGE_FRAC)
 
 
 def leave_one_out(sales: Sequence[Comparable], on: date) -> LeaveOneOut | None:
@@ -164,12 +202,12 @@ def leave_one_out(sales: Sequence[Comparable], on: date) -> LeaveOneOut | None:
         others = known[:i] + known[i + 1 :]
         weights = np.array([nearness(other, sale.fine_g, sale.grade, on) for other in others])
         n_effective = _effective(weights)
-        if n_effective < LEAST_EFFECTIVE:
+        if n_effective < _LEAST:
             continue
-        band = _band(np.log([price_ratio(other) for other in others]), weights, n_effective)
+        band = _band(np.log([other.melt_ratio for other in others]), weights, n_effective)
         tried += 1
         assert band.low is not None and band.high is not None
-        held += band.low <= math.log(price_ratio(sale)) <= band.high
+        held += band.low <= math.log(sale.melt_ratio) <= band.high
     if tried == 0:
         return None
     low = 0.0 if held == 0 else float(beta.ppf(0.025, held, tried - held + 1))

@@ -14,7 +14,7 @@ from valuation.field import Section, said
 from valuation.mass import MassUnit, grams_per
 from valuation.number import Number, blank_is_none
 from valuation.observations import OptionalNumber
-from valuation.spread import ClaimShare, Fraction, Money, Months, Premium
+from valuation.spread import PREMIUM, ClaimShare, Fraction, Money, Months, Premium
 
 Currency = Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
 OptionalTime = Annotated[AwareDatetime | None, BeforeValidator(blank_is_none)]
@@ -198,6 +198,22 @@ class Comparable(Section):
     grade: OptionalNumber = said("Grade", "Your own grade of that piece, 1 poor to 5 superb.", default=None, ge=1, le=5)
     note: str = said("Note", "Where it was sold, for your own use.", default="", max_length=200)
 
+    @property
+    def melt_ratio(self) -> float:
+        """Price over the melt value on that day."""
+        return self.price * grams_per(self.spot_unit) / (self.fine_g * self.spot)
+
+    @model_validator(mode="after")
+    def _possible(self) -> Self:
+        most = 1.0 + PREMIUM.high
+        if not 1.0 / most <= self.melt_ratio <= most:
+            raise PydanticCustomError(
+                "comparable",
+                "comes to {ratio} times the melt value of that day: check price, grams and spot",
+                {"ratio": f"{self.melt_ratio:.3g}", "field": "price"},
+            )
+        return self
+
 
 class Collector(Section):
     """A sale of the piece as it is, some day, to somebody who wants it whole."""
@@ -379,7 +395,13 @@ class Said(Section):
     """A figure that one side has named."""
 
     by: Literal["buyer", "seller"] = said("By", "Who said it.")
-    figure: Number = said("Figure", "The price that was named.", unit="money", gt=0, le=1e10)
+    figure: Number = said(
+        "Figure",
+        "The price that was named, with all that the buyer pays on top of it, in the quote's currency.",
+        unit="money",
+        gt=0,
+        le=1e10,
+    )
     at: OptionalTime = said("At", "When it was said.", default=None)
 
 
