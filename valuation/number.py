@@ -16,6 +16,8 @@ _AMBIGUOUS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}", re.ASCII)
 _GROUPED = re.compile("[+-]?\\d{1,3}(?:([ \u00a0\u2009\u202f\u2019'])\\d{3})(?:\\1\\d{3})*(?:[.,]\\d*)?", re.ASCII)
 _LONGEST = 40
 _LARGEST = 1e12
+# Rounding left over by another program; products of smaller numbers would underflow.
+_SMALLEST = 1e-12
 
 
 def read_number(entered: object) -> object:
@@ -29,7 +31,7 @@ def read_number(entered: object) -> object:
     Returns
     -------
     object
-        A finite float; `None` and containers pass through for the schema to judge.
+        A finite float, 0 if under 1e-12 in size; `None` and containers pass through for the schema to judge.
 
     Raises
     ------
@@ -46,7 +48,7 @@ def read_number(entered: object) -> object:
         return entered
     if not math.isfinite(number) or abs(number) > _LARGEST:
         raise PydanticCustomError("number", "a number no larger than 1 000 000 000 000 is needed")
-    return number
+    return number if abs(number) >= _SMALLEST else 0.0
 
 
 def _as_float(entered: int | float | Decimal) -> float:

@@ -57,7 +57,10 @@ def read_request(entered: Mapping[str, Any]) -> QuoteRequest:
 
 def problems_of(refused: ValidationError, model: type[BaseModel] = QuoteRequest) -> list[Problem]:
     """Problems named by a pydantic refusal, as sentences with dotted field paths."""
-    found = [_problem(error, model) for error in refused.errors(include_url=False)]
+    errors = refused.errors(include_url=False)
+    # A list of which an item is refused is also told to be too short: that is no second problem.
+    inside = {error["loc"][:i] for error in errors for i in range(len(error["loc"]))}
+    found = [_problem(e, model) for e in errors if e["type"] != "too_short" or e["loc"] not in inside]
     unique = {(p.field, p.message): p for p in found}
     return list(unique.values())
 

@@ -9,6 +9,7 @@ from pydantic_core import InitErrorDetails, PydanticCustomError
 
 from valuation.field import Section
 from valuation.field import said as said_field
+from valuation.number import blank_is_none, read_number
 from valuation.observations import Gold, Rock, Specimen, Weighing
 from valuation.terms import Buyer, Collector, Refiner, Said, Seller, Spot
 
@@ -101,9 +102,14 @@ def _inner(entered: dict[str, Any], section: str) -> dict[str, Any]:
 
 def _positive(value: Any) -> bool:
     try:
-        return float(str(value).replace(",", ".")) > 0
-    except ValueError:
+        number = read_number(value)
+    except ValueError:  # told beside its own field
         return False
+    return isinstance(number, float) and number > 0
+
+
+def _blank(value: Any) -> bool:
+    return blank_is_none(value) is None
 
 
 def _clashes(entered: dict[str, Any]) -> list[InitErrorDetails]:
@@ -123,7 +129,22 @@ def _clashes(entered: dict[str, Any]) -> list[InitErrorDetails]:
     for route, section in (("refine", "refiner"), ("intact", "collector")):
         if isinstance(routes, list | tuple) and route in routes and entered.get(section) is None:
             found.append(_clash("missing", (section,), None, f"the way out “{route}” needs the terms of a {section}"))
-    return found + _unpriced(entered, measured)
+    return found + _chip_readings(entered) + _unpriced(entered, measured) + _unexchanged(entered)
+
+
+def _chip_readings(entered: dict[str, Any]) -> list[InitErrorDetails]:
+    """A chip that was read by another method than the specimen and does not say so."""
+    chip = _inner(_inner(entered, "rock"), "chip")
+    method = _inner(entered, "weighing").get("method", "suspended")
+    names = {"suspended": "submerged_g", "displaced": "displaced_g"}
+    if not chip or not _blank(chip.get("method")) or not isinstance(method, str) or method not in names:
+        return []
+    needed = names.pop(method)
+    (other,) = names.values()
+    if _blank(chip.get(other)) or not _blank(chip.get(needed)):
+        return []
+    words = f"the specimen's method is {method}, which needs {needed}: enter that, or state the chip's own method"
+    return [_clash("readings", ("rock", "chip", other), None, words)]
 
 
 def _unpriced(entered: dict[str, Any], measured: Any) -> list[InitErrorDetails]:
@@ -135,10 +156,20 @@ def _unpriced(entered: dict[str, Any], measured: Any) -> list[InitErrorDetails]:
     silver = _inner(entered, "spot").get("silver")
     mass = _inner({"it": measured}, "it").get("mass_g")
     found = []
-    if silver in (None, "") and any(_positive(t.get("silver_payable_frac")) for t in charged):
+    if _blank(silver) and any(_positive(t.get("silver_payable_frac")) for t in charged):
         words = "a refiner pays for silver: enter the silver price"
         found.append(_clash("missing", ("spot", "silver"), None, words))
-    if measured is not None and mass in (None, "") and any(_positive(t.get("treatment_per_kg")) for t in charged):
+    if measured is not None and _blank(mass) and any(_positive(t.get("treatment_per_kg")) for t in charged):
         words = "a refiner charges by the kilogram: enter the mass of the piece"
         found.append(_clash("missing", ("gold", "measured", "mass_g"), None, words))
     return found
+
+
+def _unexchanged(entered: dict[str, Any]) -> list[InitErrorDetails]:
+    """An asking price in another currency than the quote's, without a rate."""
+    asks = _inner(_inner(entered, "seller"), "asks")
+    own, ours = asks.get("currency"), _inner(entered, "spot").get("currency", Spot.model_fields["currency"].default)
+    if own is None or own == ours or not _blank(asks.get("exchange_rate")):
+        return []
+    words = f"the ask is in another currency than the quote's {ours}: enter how many {ours} one unit of it costs"
+    return [_clash("missing", ("seller", "asks", "exchange_rate"), None, words)]

@@ -55,8 +55,13 @@ class Bound:
 
     def __str__(self) -> str:
         low = "above" if self.open_low else "from"
-        high = "below" if self.open_high else "to"
-        return f"{low} {self.low:g} {high} {self.high:g}"
+        high = "and below" if self.open_high else "up to"
+        return f"{low} {_plain(self.low)} {high} {_plain(self.high)}"
+
+
+def _plain(limit: float) -> str:
+    """A limit without an exponent, its thousands set apart."""
+    return f"{limit:,.0f}".replace(",", " ") if abs(limit) >= 1e4 else f"{limit:g}"
 
 
 ANY = Bound(-math.inf, math.inf)
@@ -160,7 +165,7 @@ class Spread(BaseModel):
     def longest(self) -> float:
         """Upper end: `high` of a rectangular or triangular spread, else the 97.5 % quantile."""
         if self.kind in ("rectangular", "triangular", "exact"):
-            return self.centre if self.high is None else self.high
+            return self.centre if self.high is None else min(self.high, self._bound.high)
         return float(self.drawn(np.array([0.975]))[0])
 
     def within(self, bound: Bound) -> Self:
@@ -169,11 +174,17 @@ class Spread(BaseModel):
         Raises
         ------
         PydanticCustomError
-            Under 0.9 of the probability lies inside.
+            Under 0.9 of the probability lies inside, or the likely value does not.
         """
-        inside = float(bound.admits(self.centre)) if self.kind == "exact" else self._inside(bound)
+        centre = f"{self.centre:.10g}"
+        if not bound.admits(self.centre):
+            words = "{centre} is out of range: must lie {bound}"
+            raise PydanticCustomError("bound", words, {"centre": centre, "bound": str(bound)})
+        inside = 1.0 if self.kind == "exact" else self._inside(bound)
         if inside < LEAST_INSIDE:
-            raise PydanticCustomError("bound", "must lie {bound}", {"bound": str(bound)})
+            context = {"centre": centre, "outside": f"{1.0 - inside:.0%}", "bound": str(bound)}
+            words = "{outside} of the range around {centre} is out of what is possible: must lie {bound}"
+            raise PydanticCustomError("bound", words, context)
         bounded = self.model_copy()
         bounded._bound = bound
         return bounded

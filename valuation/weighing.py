@@ -18,7 +18,7 @@ from valuation.fluids import (
     pressure_at_altitude_hpa,
     water_density_g_cm3,
 )
-from valuation.observations import Chip, Weighing, readings_problems
+from valuation.observations import Chip, Weighing
 from valuation.spread import Floats, Length, Spread
 
 ADJUSTMENT_WEIGHT_G_CM3 = 8.000
@@ -104,9 +104,6 @@ def weighed_chip(chip: Chip, weighing: Weighing, draws: Draws) -> Weighed:
         Readings that do not fit the method or that no rock can give.
     """
     method = chip.method or weighing.method
-    for problem in readings_problems(method, chip.dry_g, chip.submerged_g, chip.displaced_g):
-        field = (problem.context or {})["field"]
-        raise ValuationError("chip", f"rock.chip.{field}", None, problem.message())
     wet = chip.submerged_g if method == "suspended" else chip.displaced_g
     assert wet is not None
     depth = _chip_line_depth(chip, method, weighing)
