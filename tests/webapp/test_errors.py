@@ -1,0 +1,34 @@
+"""Errors are pages with something to do, never tracebacks."""
+
+import logging
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from tests.webapp.conftest import Page
+
+
+def test_a_page_that_is_not_there(client: FlaskClient) -> None:
+    page = Page(client.get("/nowhere"))
+    assert page.status == 404
+    assert page.one("main a")["href"] == "/"
+
+
+def test_a_wrong_method(client: FlaskClient) -> None:
+    assert Page(client.get("/api/quote")).status == 405
+    assert "buttons" in Page(client.delete("/quotes/new", headers={"Content-Type": "application/json"})).words()
+
+
+def test_a_bug_has_a_reference_that_the_log_names(app: Flask, caplog: pytest.LogCaptureFixture) -> None:
+    def broken() -> str:
+        raise RuntimeError("secret detail")
+
+    app.add_url_rule("/broken", view_func=broken)
+    with caplog.at_level(logging.ERROR):
+        page = Page(app.test_client().get("/broken"))
+    assert page.status == 500 and "secret detail" not in page.answer.text
+    reference = next(word for word in page.words().split() if len(word.strip(".")) == 8 and word.strip(".").isalnum())
+    assert "secret detail" in caplog.text and caplog.records[-1].exc_info
+    assert reference
+    assert any(record.args and record.args[0] in page.words() for record in caplog.records if record.args)  # type: ignore[index]

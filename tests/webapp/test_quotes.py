@@ -1,0 +1,165 @@
+"""The quote page as a person without JavaScript meets it."""
+
+import re
+
+import pytest
+from flask.testing import FlaskClient
+
+from scenarios import FIRST, names, scenario
+from tests.webapp.conftest import Page, Visitor
+from valuation import quote
+
+ENOUGH: dict[str, str | list[str]] = {
+    "weighing.dry_g": ["412.60", "412.55", ""],
+    "weighing.submerged_g": "271.35",
+    "weighing.readability_g": "0.05",
+    "spot.gold": "4100",
+}
+
+
+def test_a_first_start_opens_on_a_worked_demo(visitor: Visitor) -> None:
+    page = visitor.open("/")
+    assert page.status == 200
+    assert scenario(FIRST).shows in page.words("#demo")
+    assert page.field("weighing.readability_g")["value"] == "0.05"
+    assert "Fair price" in page.words("#answer")
+
+
+@pytest.mark.parametrize("name", names())
+def test_every_demo_shows_the_figures_of_its_quote(visitor: Visitor, name: str) -> None:
+    page = visitor.open(f"/quotes/new?demo={name}")
+    assert page.status == 200
+    answer = quote(scenario(name).request())
+    told = page.words("#answer")
+    if answer.fair is not None:
+        assert f"{answer.fair.middle:,.0f}" in told
+    for caution in answer.cautions:
+        assert " ".join(caution.message.split()) in told
+    for notice in answer.notices:
+        assert " ".join(notice.message.split()) in page.words("#notices")
+    assert len(page.all("#assumptions tbody tr")) == len(answer.assumptions)
+
+
+def test_the_gallery_lists_every_demo(visitor: Visitor) -> None:
+    page = visitor.open("/demos")
+    links = [str(link["href"]) for link in page.all(".gallery a")]
+    assert links == [f"/quotes/new?demo={name}" for name in names()]
+    assert all(visitor.open(link).status == 200 for link in links)
+
+
+def test_an_empty_form_says_what_is_needed(visitor: Visitor) -> None:
+    page = visitor.open("/quotes/new")
+    assert page.status == 200
+    assert [a.get_text() for a in page.all(".todo a")] == ["Dry", "Under water", "Readability", "Gold spot"]
+    assert not page.all("[aria-invalid]") and not page.all("#reasons")
+    for link in page.all(".todo a"):
+        page.one(f'[id="{str(link["href"])[1:]}"]')
+
+
+def test_a_form_typed_from_nothing_comes_to_a_price(visitor: Visitor) -> None:
+    page = visitor.send(visitor.open("/quotes/new"), ENOUGH)
+    assert page.status == 200
+    assert "Fair price" in page.words("#answer")
+    assert "Clean vein quartz" in page.words("#assumptions")
+
+
+def test_what_is_wrong_is_told_beside_its_field_and_kept_as_typed(visitor: Visitor) -> None:
+    changes = {**ENOUGH, "spot.gold": "4,100", "weighing.dry_g": ["412.60", "four", ""], "title": "<b>Lump</b>"}
+    page = visitor.send(visitor.open("/quotes/new"), changes)
+    assert page.status == 422
+    gold = page.field("spot.gold")
+    assert gold["value"] == "4,100" and gold["aria-invalid"] == "true"
+    described = str(gold["aria-describedby"]).split()
+    assert "4100 or 4.100" in page.words(f'[id="{described[0]}"]')
+    assert [tag["value"] for tag in page.all('[name="weighing.dry_g"]')] == ["412.60", "four", ""]
+    assert "“four”" in page.words(".todo-wrong")
+    assert page.field("title")["value"] == "<b>Lump</b>" and not page.all("#work b")
+
+
+def test_impossible_readings_are_told_beside_the_reading(visitor: Visitor) -> None:
+    page = visitor.send(visitor.open("/quotes/new"), {**ENOUGH, "weighing.submerged_g": "500"})
+    assert page.status == 422
+    assert "is not below the dry reading" in page.words('[id="p-weighing.submerged_g"]')
+
+
+def test_what_a_folded_group_holds_wrong_is_opened(visitor: Visitor) -> None:
+    page = visitor.open("/quotes/new")
+    assert not page.one("#g-buyer").has_attr("open")
+    page = visitor.send(page, {"buyer.margin_frac": "-1"})
+    assert page.one("#g-buyer").has_attr("open")
+
+
+def test_folded_groups_state_their_defaults_in_one_line(visitor: Visitor) -> None:
+    page = visitor.open("/quotes/new")
+    assert "tap water, assumed" in page.words("#g-balance .group-line").replace(", assumed water", " water, assumed")
+    assert "margin 15 %, assumed" in page.words("#g-buyer .group-line")
+    assert "70 %" in page.words("#g-seller .group-line")
+
+
+def test_what_was_typed_in_a_branch_is_there_on_coming_back(visitor: Visitor) -> None:
+    page = visitor.send(visitor.open("/quotes/new"), {**ENOUGH, "choose.rock": "chip"})
+    page = visitor.send(page, {"rock.chip.dry_g": ["38.42", "38.43"], "rock.chip.submerged_g": "23.85"})
+    assert page.status == 200 and "Fair price" in page.words("#answer")
+    page = visitor.send(page, {"choose.rock": "kind"})
+    assert not [tag for tag in page.all('[name="rock.chip.dry_g"]') if tag["type"] != "hidden"]
+    page = visitor.send(page, {"choose.rock": "chip"})
+    assert [tag["value"] for tag in page.all('[name="rock.chip.dry_g"]')] == ["38.42", "38.43", ""]
+
+
+def test_a_piece_not_seen_by_weight_is_not_priced(visitor: Visitor) -> None:
+    page = visitor.open("/quotes/new?demo=below-detection")
+    assert "not seen" in page.words("#answer")
+    assert not page.all("#steps") and not page.all(".plan")
+
+
+def test_no_fair_price_says_why(visitor: Visitor) -> None:
+    words = visitor.open("/quotes/new?demo=no-fair-cash-price").words("#answer")
+    assert "no fair cash price" in words and "the house could pay" in words
+
+
+def test_the_picture_and_its_table_say_the_same(visitor: Visitor) -> None:
+    page = visitor.open("/")
+    rows = [row.get_text(" ", strip=True) for row in page.all("#m-axis tbody th")]
+    assert rows == [text.get_text() for text in page.all(".axis-label")]
+    picture = page.one(".axis-picture")
+    assert picture["role"] == "img"
+    for name in str(picture["aria-labelledby"]).split():
+        assert page.one(f"#{name}").get_text(strip=True)
+
+
+def test_ids_are_unique_and_every_input_is_named(visitor: Visitor) -> None:
+    for address in ("/", "/quotes/new", "/demos"):
+        page = visitor.open(address)
+        ids = [str(tag["id"]) for tag in page.all("[id]")]
+        assert len(ids) == len(set(ids))
+        for tag in page.all("input:not([type=hidden]), select"):
+            assert tag.get("id"), tag
+            label = page.soup.select(f'label[for="{tag["id"]}"]') or tag.find_parent("label") or tag.get("aria-label")
+            assert label, tag
+        for tag in page.all("[aria-describedby]"):
+            for name in str(tag["aria-describedby"]).split():
+                page.one(f'[id="{name}"]')
+        names_of_one = [str(t["name"]) for t in page.all("input, select") if t.get("type") != "radio"]
+        twice = {name for name in names_of_one if names_of_one.count(name) > 1}
+        assert all(name.endswith("_g") for name in twice), twice
+
+
+def test_no_figure_is_ever_nan_or_infinite(visitor: Visitor) -> None:
+    page = visitor.open("/quotes/new")
+    extremes = (
+        {"spot.gold": "10000000000"},
+        {"spot.gold": "0.01", "spot.currency": "JPY"},
+        {"refiner.assay_fee": "100000000"},
+        {"seller.minimum": "9000000000"},
+        {"weighing.dry_g": ["0.011"], "weighing.submerged_g": "0.0055", "weighing.readability_g": "0.0001"},
+        {"buyer.loss_chance_frac": "0.01", "refiner.treatment_per_kg": "99999999"},
+    )
+    for extreme in extremes:
+        answer = visitor.send(page, {**ENOUGH, **extreme})
+        assert answer.status in (200, 422)
+        assert not re.search(r"\b(nan|inf|infinity|None)\b", answer.answer.text.lower().replace("nondefault", ""))
+
+
+def test_a_demo_that_is_not_there(client: FlaskClient) -> None:
+    page = Page(client.get("/quotes/new?demo=leaf-gold"))
+    assert page.status == 404 and "leaf-gold-walk-in" in page.words()

@@ -1,0 +1,32 @@
+"""The counter: Lodeworth in a browser and at the command line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from flask import Flask
+
+    from webapp.settings import Settings
+
+
+def create_app(data: Path | None = None, settings: Settings | None = None) -> Flask:
+    """The app, keeping what it keeps in `data` or the folder that the settings name."""
+    # Loaded here so that the command line, which needs no web server, starts fast.
+    from flask import Flask
+
+    from webapp import errors, rendering, security
+    from webapp.settings import Settings
+    from webapp.views import api, demos, quotes
+
+    settings = settings or Settings()
+    app = Flask(__name__)
+    app.config["SETTINGS"] = settings
+    security.guard(app, data or settings.data)
+    rendering.prepare(app)
+    errors.handle(app)
+    app.register_blueprint(quotes.views)
+    app.register_blueprint(demos.views)
+    app.register_blueprint(api.views)
+    return app

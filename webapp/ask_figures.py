@@ -1,0 +1,28 @@
+"""The figures of a checked asking price, named."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from valuation.trade import AskResult
+from webapp.wording import Wording
+
+
+def ask_figures(ask: AskResult, w: Wording) -> Iterator[tuple[str, str]]:
+    """Name and figure of all that is known about an asking price."""
+    figures = (
+        ("Asked, all in", ask.all_in, w.price),
+        ("Highest worth paying", ask.worth_paying, w.price),
+        ("Expected profit", ask.expected_profit, w.money_rough),
+        ("Margin", ask.margin_frac, w.percent),
+        ("Chance of loss", ask.chance_of_loss, w.percent),
+        ("Of median melt value", ask.of_median_melt_frac, w.percent),
+        ("Per gram of fine gold", ask.per_gram_fine, w.price),
+        ("Per gram of native gold", ask.per_gram_native, w.price),
+        ("Pays if refined, from fine gold of", ask.break_even_fine_g, w.mass_rough),
+        ("Chance that refining pays it", ask.chance_of_break_even, w.percent),
+        ("Pays if sold, from a premium of", ask.break_even_premium_frac, w.percent),
+    )
+    for name, figure, told in figures:
+        if figure is not None:
+            yield name, told(figure)

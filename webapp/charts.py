@@ -1,0 +1,274 @@
+"""A quote -> the geometry of its pictures. Positions along the axis are in per cent of the width, heights in pixels."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal
+
+from valuation import Quote
+from webapp.wording import Wording
+
+ROW = 42
+BAR = 24  # from the top of a row to the middle of its bar
+FOOT = 30
+LETTERS = 44  # that fit beside one another at 320 pixels
+MARGIN_FRAC = 0.04
+LEAST_SHARE_FRAC = 0.005
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One row of the money axis, before it has a place: a range with its median, a span without, or a figure."""
+
+    key: str
+    label: str
+    figure: str
+    low: float
+    high: float
+    median: float | None = None
+
+    @property
+    def is_point(self) -> bool:
+        """Whether it is a single figure."""
+        return self.low == self.high and self.median is None
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of the money axis in its place."""
+
+    mark: Mark
+    top: int
+    x: float
+    width: float
+    middle: float | None
+
+
+@dataclass(frozen=True)
+class Tick:
+    """A labelled place on the axis; `anchor` keeps the label inside the picture."""
+
+    x: float
+    label: str
+    anchor: Literal["start", "middle", "end"]
+
+
+@dataclass(frozen=True)
+class MoneyAxis:
+    """The money axis: rows from the top, ticks at the foot.
+
+    Parameters
+    ----------
+    band : (float, float) or None
+        Place and width of the fair range, behind all rows.
+    zero : float or None
+        Where nothing is gained or lost, if the axis crosses it.
+    """
+
+    rows: tuple[Row, ...]
+    ticks: tuple[Tick, ...]
+    band: tuple[float, float] | None
+    zero: float | None
+
+    @property
+    def foot(self) -> int:
+        """Height at which the axis line runs."""
+        return ROW * len(self.rows) + 6
+
+    @property
+    def height(self) -> int:
+        """Of the whole picture."""
+        return self.foot + FOOT
+
+    @property
+    def words(self) -> str:
+        """Every row in words."""
+        return "; ".join(f"{row.mark.label}: {row.mark.figure}" for row in self.rows) + "."
+
+
+def house_marks(quote: Quote, w: Wording) -> list[Mark]:
+    """What the house sees: values, ways out, floor, fair range, ceiling."""
+    marks = []
+    melt = quote.melt_value
+    if quote.detection is None or quote.detection.seen:
+        figure = w.money(melt.median, melt.sd)
+        marks.append(Mark("melt", "Melt value", figure, melt.low, melt.high, melt.median))
+    labels = {"refine": "Refined, net", "intact": "Sold intact, net"}
+    for route in quote.routes:
+        label = labels.get(route.route, route.route)
+        figure = w.money(route.median, route.sd)
+        marks.append(Mark(route.route, label, figure, route.low, route.high, route.median))
+    if quote.seller_floor is not None:
+        floor = quote.seller_floor
+        label = "Seller's floor, assumed" if quote.floor_basis == "assumed" else "Seller's floor"
+        marks.append(Mark("floor", label, w.at_least(floor), floor, floor))
+    if quote.fair is not None:
+        fair = quote.fair
+        figure = w.price(fair.low) if fair.low == fair.high else f"{w.price(fair.low)} to {w.price(fair.high)}"
+        marks.append(Mark("fair", "Fair range", figure, fair.low, fair.high, fair.middle))
+    if quote.buyer_ceiling is not None:
+        ceiling = quote.buyer_ceiling
+        marks.append(Mark("ceiling", "Buyer's ceiling", w.at_most(ceiling), ceiling, ceiling))
+    if quote.ask is not None:
+        asked = quote.ask.all_in
+        marks.append(Mark("ask", "Asking price", w.price(asked), asked, asked))
+    return marks
+
+
+def money_axis(marks: Sequence[Mark], w: Wording) -> MoneyAxis | None:
+    """The axis that holds all marks; None where there is nothing to show."""
+    if not marks:
+        return None
+    low, high = _domain(marks)
+    span = high - low
+
+    def place(amount: float) -> float:
+        return round(100 * (amount - low) / span, 2)
+
+    rows = tuple(
+        Row(
+            mark,
+            ROW * i,
+            place(mark.low),
+            round(place(mark.high) - place(mark.low), 2),
+            None if mark.median is None else place(mark.median),
+        )
+        for i, mark in enumerate(marks)
+    )
+    fair = next((row for row in rows if row.mark.key == "fair"), None)
+    return MoneyAxis(
+        rows=rows,
+        ticks=_ticks(low, high, w),
+        band=None if fair is None else (fair.x, fair.width),
+        zero=place(0.0) if low < 0 < high else None,
+    )
+
+
+def _domain(marks: Sequence[Mark]) -> tuple[float, float]:
+    low, high = min(m.low for m in marks), max(m.high for m in marks)
+    if 0 < low < 0.4 * high:
+        low = 0.0
+    if high - low <= 1e-9 * max(1.0, abs(high)):  # all in one place
+        half = max(1.0, 0.05 * abs(high))
+        return low - half, high + half
+    margin = MARGIN_FRAC * (high - low)
+    return (0.0 if low == 0 else low - margin), high + margin
+
+
+def _ticks(low: float, high: float, w: Wording) -> tuple[Tick, ...]:
+    longest = max(len(w.price(x)) for x in (math.floor(low), math.ceil(high)))
+    step = tick_step(high - low, max(1, min(5, LETTERS // (longest + 3))))
+    first, last = math.ceil(low / step), math.floor(high / step)
+    ticks = []
+    for i in range(first, last + 1):
+        x = round(100 * (i * step - low) / (high - low), 2)
+        anchor: Literal["start", "middle", "end"] = "start" if x < 8 else "end" if x > 92 else "middle"
+        ticks.append(Tick(x, w.price(float(i * Decimal(repr(step)))), anchor))
+    return tuple(ticks)
+
+
+def tick_step(span: float, most: int) -> float:
+    """Round step (1, 2 or 5 times a power of ten) with which at most `most` steps fill the span."""
+    rough = span / most
+    power = 10.0 ** math.floor(math.log10(rough))
+    return next(step * power for step in (1, 2, 5, 10) if step * power >= rough * 0.999)
+
+
+@dataclass(frozen=True)
+class Share:
+    """One input's part in the doubt, with the width of its bar."""
+
+    label: str
+    share: str
+    money: str
+    width: float
+
+
+def doubt_shares(quote: Quote, w: Wording) -> tuple[Share, ...]:
+    """What makes the doubt about the gold, greatest first; small parts together."""
+    large = [row for row in quote.budget if row.share_frac >= LEAST_SHARE_FRAC]
+    small = [row for row in quote.budget if row.share_frac < LEAST_SHARE_FRAC]
+    shares = [
+        Share(
+            row.input,
+            w.percent(row.share_frac, 1),
+            "" if row.money is None else w.money_rough(row.money),
+            round(100 * min(1.0, row.share_frac), 2),
+        )
+        for row in large
+    ]
+    if small:
+        rest = max(0.0, sum(row.share_frac for row in small))
+        shares.append(Share("Everything else", w.percent(rest, 1), "", round(100 * min(1.0, rest), 2)))
+    return tuple(shares)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step from melt value to what refining pays, with the place of its bar."""
+
+    label: str
+    amount: str
+    detail: str
+    x: float
+    width: float
+    kind: Literal["level", "minus", "plus"]
+
+
+LINES = {
+    "gold": "Gold paid for",
+    "price discount": "Price discount",
+    "refining": "Refining charge",
+    "treatment": "Treatment charge",
+    "assay": "Assay",
+    "lot fee": "Lot fee",
+    "freight": "Freight",
+    "insurance": "Insurance",
+    "silver": "Silver paid for",
+    "total": "The refiner pays",
+    "waiting": "Waiting for the money",
+}
+
+
+def refining_steps(quote: Quote, w: Wording, *, private: bool = True) -> tuple[Step, ...]:
+    """From melt value at the likely gold to what refining pays; waiting costs the house, so it is private."""
+    lines = {row.line: (Decimal(row.amount), row.detail) for row in quote.settlement}
+    if not lines:
+        return ()
+    melt = Decimal(repr(quote.melt_value.median))
+    gold = lines["gold"][0]
+    moves: list[tuple[str, Decimal, str, bool]] = [("Melt value", melt, "at the median gold", True)]
+    moves.append(("Not recovered or not paid for", gold - melt, lines["gold"][1], False))
+    moves += [(LINES.get(name, name), *row, False) for name, row in lines.items() if name not in _LEVELS]
+    moves.append((LINES["total"], *lines["total"], True))
+    if private:
+        waiting, detail = lines["waiting"]
+        moves.append((LINES["waiting"], waiting, detail, False))
+        moves.append(("Worth today", lines["total"][0] + waiting, "what the route counts at likely values", True))
+    return _placed(moves, w)
+
+
+_LEVELS = ("gold", "total", "waiting")
+
+
+def _placed(moves: Sequence[tuple[str, Decimal, str, bool]], w: Wording) -> tuple[Step, ...]:
+    ends, level = [], Decimal(0)
+    for _, amount, _, is_level in moves:
+        start, level = (Decimal(0), amount) if is_level else (level, level + amount)
+        ends.append((min(start, level), max(start, level)))
+    low, high = min(e[0] for e in ends), max(e[1] for e in ends)
+    span = (high - low) or Decimal(1)
+    return tuple(
+        Step(
+            label=label,
+            amount=w.money(float(amount)),
+            detail=detail,
+            x=round(float(100 * (left - low) / span), 2),
+            width=round(float(100 * (right - left) / span), 2),
+            kind="level" if is_level else "minus" if amount < 0 else "plus",
+        )
+        for (label, amount, detail, is_level), (left, right) in zip(moves, ends, strict=True)
+    )

@@ -1,0 +1,35 @@
+"""Templates -> answers. One template serves the whole page; htmx takes the part that it shows from the same page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Flask, Response, current_app, make_response, render_template
+
+from webapp.fields import field_at
+from webapp.settings import Settings
+
+
+def prepare(app: Flask) -> None:
+    """Give the templates what all of them use."""
+    app.jinja_env.trim_blocks = True
+    app.jinja_env.lstrip_blocks = True
+    app.jinja_env.globals["field_at"] = field_at
+    app.jinja_env.filters["unit_words"] = unit_words
+
+
+def settings() -> Settings:
+    """Settings of the running app."""
+    kept = current_app.config["SETTINGS"]
+    assert isinstance(kept, Settings)
+    return kept
+
+
+def page(template: str, status: int = 200, **values: Any) -> Response:
+    """A page with its status."""
+    return make_response(render_template(template, **values), status)
+
+
+def unit_words(unit: str, currency: str) -> str:
+    """Unit as shown beside an input; amounts in the quote's currency."""
+    return unit.replace("money", currency or "money")
