@@ -1,0 +1,63 @@
+"""What Lodeworth keeps between two starts: one SQLite file in the data folder; SQL nowhere else.
+
+``open_store(folder)`` gives the `Store`, brought to the newest layout; one for the whole app, shared by its threads.
+One module per noun holds what is done with it, as functions that take the store first: `webapp.store.drafts`.
+
+Each such function is one transaction and has committed, to the disk, when it returns; if it raises, nothing changed.
+Several go together in ``with store.writing():``, which commits at its end and undoes all of it on an exception::
+
+    store = open_store(settings.data)
+    drafts.keep(store, draft_id, form.items(multi=True), title="Blue Tin", at=now, kind="quote")
+
+Every expected trouble is a `StoreError`, whose text is for the person: `FolderRefused`, `NewerStore`, `DamagedStore`
+(these three from ``open_store``, the last from anywhere), `StoreBusy`, `StoreFull`, `TextRefused`, `TooLarge`,
+`UnknownDraft`. Moments are passed in, with their time zone; they come back in UTC.
+
+Importing this package loads no SQLAlchemy; `open_store` and `webapp.store.drafts` do.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from webapp.store.errors import (
+    DamagedStore,
+    FolderRefused,
+    NewerStore,
+    StoreBusy,
+    StoreError,
+    StoreFull,
+    TextRefused,
+    TooLarge,
+    UnknownDraft,
+)
+
+if TYPE_CHECKING:
+    from webapp.store.database import Store
+
+__all__ = [
+    "DamagedStore",
+    "FolderRefused",
+    "NewerStore",
+    "StoreBusy",
+    "StoreError",
+    "StoreFull",
+    "TextRefused",
+    "TooLarge",
+    "UnknownDraft",
+    "open_store",
+]
+
+
+def open_store(folder: Path) -> Store:
+    """The store in a folder, both made if missing; an older layout is brought to the newest.
+
+    Raises
+    ------
+    StoreError
+        The folder cannot be used, or the file is damaged, foreign or newer than the program; it is left untouched.
+    """
+    from webapp.store.opening import opened
+
+    return opened(folder)

@@ -1,0 +1,67 @@
+"""A folder -> the store in it: looked at before anything is touched, then brought to the newest layout."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from urllib.parse import quote
+
+from webapp.store.database import BUSY_TIMEOUT_MS, Store, told
+from webapp.store.errors import DamagedStore, FolderRefused, NewerStore
+from webapp.store.layout import known_layouts, upgrade
+
+FILE = "lodeworth.sqlite3"
+
+
+def opened(folder: Path) -> Store:
+    """The store in a folder; see `webapp.store.open_store`."""
+    file = folder.absolute() / FILE
+    try:
+        _make_folder(folder)
+        _make_file(file)
+    except OSError as error:
+        raise FolderRefused(folder, error.strerror or str(error)) from error
+    try:
+        _refuse_foreign(file)
+        _log_ahead(file)
+    except sqlite3.Error as error:
+        raise told(file, error) or DamagedStore(file, str(error)) from error
+    store = Store(file)
+    try:
+        upgrade(store)
+    except BaseException:
+        store.close()
+        raise
+    return store
+
+
+def _make_folder(folder: Path) -> None:
+    if not folder.is_dir():
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+
+
+def _make_file(file: Path) -> None:
+    """Make the file for this user alone, before SQLite would make it for everyone; its companions follow it."""
+    os.close(os.open(file, os.O_RDWR | os.O_CREAT, 0o600))
+
+
+def _refuse_foreign(file: Path) -> None:
+    """Look, without writing, whether the file is ours and no newer than the program."""
+    address = f"file:{quote(str(file))}?mode=ro"
+    with closing(sqlite3.connect(address, uri=True, timeout=BUSY_TIMEOUT_MS / 1000)) as look:
+        names = {name for (name,) in look.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
+        if not names:
+            return
+        if "alembic_version" not in names:
+            raise DamagedStore(file, "it holds the tables of another program")
+        for (revision,) in look.execute("SELECT version_num FROM alembic_version"):
+            if revision not in known_layouts():
+                raise NewerStore(file, revision)
+
+
+def _log_ahead(file: Path) -> None:
+    """Set write-ahead logging, which the file remembers."""
+    with closing(sqlite3.connect(file, timeout=BUSY_TIMEOUT_MS / 1000, isolation_level=None)) as connection:
+        connection.execute("PRAGMA journal_mode = WAL")
