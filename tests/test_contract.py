@@ -1,0 +1,158 @@
+"""The contract in DEVELOPERS.md: its examples are quoted, its tables hold just the keys that there are."""
+
+import re
+import tomllib
+import types
+import typing
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pydantic import BaseModel
+
+from valuation import Quote, QuoteRequest, Spread, Summary, quote, read_request
+from webapp.cli import main
+
+ROOT = Path(__file__).parent.parent
+GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+BLOCKS = [tomllib.loads(block) for block in re.findall(r"^```toml\n(.*?)^```$", GUIDE, re.MULTILINE | re.DOTALL)]
+WHOLE = BLOCKS[0]
+KEYS = re.compile(r"`([a-z0-9_]+)`")
+
+
+def request_of(block: dict[str, Any]) -> dict[str, Any]:
+    """A whole request as it is; a part in place of the tables of its names in the first one."""
+    return block if "quoted_at" in block else {**WHOLE, **block}
+
+
+def rows(heading: str) -> list[list[str]]:
+    """Cells of the table under a heading."""
+    section = GUIDE.partition(f"\n### {heading}\n")[2].partition("\n### ")[0]
+    lines = [line for line in section.splitlines() if line.startswith("| `")]
+    return [[cell.strip() for cell in line.strip("|").split(" | ")] for line in lines]
+
+
+def model_in(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and not isinstance(annotation, types.GenericAlias):
+        return annotation if issubclass(annotation, BaseModel) else None
+    return next((found for part in typing.get_args(annotation) if (found := model_in(part)) is not None), None)
+
+
+def models(model: type[BaseModel]) -> Iterator[type[BaseModel]]:
+    """A model and every one inside it; a quantity counts as a figure."""
+    yield model
+    for field in model.model_fields.values():
+        inner = model_in(field.annotation)
+        if inner is not None and inner is not Spread:
+            yield from models(inner)
+
+
+def named_by(model: type[BaseModel], entered: Any) -> Iterator[tuple[type[BaseModel], str]]:
+    """Every field of every section that the entries name."""
+    if isinstance(entered, list):
+        for item in entered:
+            yield from named_by(model, item)
+    if not isinstance(entered, dict):
+        return
+    for key, value in entered.items():
+        yield model, key
+        inner = model_in(model.model_fields[key].annotation)
+        if inner is not None and inner is not Spread:
+            yield from named_by(inner, value)
+
+
+def test_guide_has_a_whole_request_and_parts() -> None:
+    assert "quoted_at" in WHOLE
+    assert len(BLOCKS) >= 12
+
+
+@pytest.mark.parametrize("block", BLOCKS, ids=[", ".join(block) for block in BLOCKS])
+def test_every_example_can_be_quoted(block: dict[str, Any]) -> None:
+    told = quote(read_request(request_of(block)))
+    assert told.verdict in ("fair_range", "no_fair_price", "floor_unknown", "not_by_weight")
+
+
+def test_examples_together_hold_every_key_of_a_request() -> None:
+    shown = {found for block in BLOCKS for found in named_by(QuoteRequest, block)}
+    existing = {(model, name) for model in models(QuoteRequest) for name in model.model_fields}
+    assert {f"{model.__name__}.{name}" for model, name in existing - shown} == set()
+
+
+def test_every_way_to_write_a_quantity_is_read() -> None:
+    table = GUIDE.partition("\n### The request\n")[2].partition("A whole request")[0]
+    written = [
+        entry for row in re.findall(r"^\| (`.*`) \|", table, re.MULTILINE) for entry in re.findall(r"`(.+?)`", row)
+    ]
+    assert len(written) == 6
+    kinds = [Spread.model_validate(tomllib.loads(f"x = {entry}")["x"]).kind for entry in written]
+    assert kinds == ["exact", "exact", "normal", "rectangular", "triangular", "two_piece"]
+
+
+def test_table_of_the_quote_holds_its_keys_in_order() -> None:
+    top = [path.strip("`").removesuffix("[]") for path, *_ in rows("The quote as JSON") if "." not in path]
+    assert top == list(Quote.model_fields)
+
+
+def test_table_of_the_quote_holds_every_inner_key() -> None:
+    told = {path.strip("`").replace("[]", ""): KEYS.findall(holds) for path, holds, _ in rows("The quote as JSON")}
+
+    def check(model: type[BaseModel], path: str) -> None:
+        if path:
+            assert told[path] == list(model.model_fields), path
+        for name, field in model.model_fields.items():
+            inner = model_in(field.annotation)
+            if inner is not None:
+                check(inner, f"{path}.{name}".lstrip("."))
+
+    check(Quote, "")
+    assert told["fine_gold_g"] == list(Summary.model_fields)
+
+
+def test_lists_are_marked() -> None:
+    marked = {path.strip("`").removesuffix("[]") for path, *_ in rows("The quote as JSON") if path.endswith("[]`")}
+    lists = {name for name, field in Quote.model_fields.items() if typing.get_origin(field.annotation) is tuple}
+    assert {path for path in marked if "." not in path} == lists
+
+
+def test_table_of_cautions_holds_every_code() -> None:
+    sources = "".join(path.read_text("utf-8") for path in sorted((ROOT / "valuation").glob("*.py")))
+    given = set(re.findall(r'\bCaution\(\s*code="([a-z_]+)"', sources))
+    assert {code.strip("`") for code, _ in rows("Cautions")} == given
+
+
+@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md", "CHANGELOG.md"])
+def test_pages_point_only_at_what_is_there(page: str) -> None:
+    text = (ROOT / page).read_text("utf-8")
+    links = re.findall(r"(?<!!)\[[^\]]*\]\(([^)\s]+)\)", text)
+    targets = {link.partition("#")[0] for link in links if "://" not in link}
+    assert {target for target in targets if target and not (ROOT / target).exists()} == set()
+    paths = set(re.findall(r"`((?:valuation|webapp|scenarios|tests)/[\w./-]*)`", text))
+    assert {path for path in paths if not (ROOT / path).exists()} == set()
+
+
+def test_example_in_the_readme_is_what_the_command_prints(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    readme = (ROOT / "README.md").read_text("utf-8")
+    (example,) = re.findall(r"^```text\n\$ lodeworth (.*?)\n(.*?)^```$", readme, re.MULTILINE | re.DOTALL)
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setenv("LC_ALL", "en_US.UTF-8")
+    assert main(example[0].split()) == 0
+    assert capsys.readouterr().out.startswith(example[1])
+
+
+def test_readme_explains_every_word_of_a_verdict_and_a_way_out() -> None:
+    glossary = (ROOT / "README.md").read_text("utf-8").partition("\n## Glossary\n")[2]
+    for word in (
+        "native gold",
+        "fine gold",
+        "fineness",
+        "ceiling",
+        "floor",
+        "fair range",
+        "seen",
+        "premium",
+        "caution",
+    ):
+        assert re.search(rf"^\| [^|]*\b{word}\b[^|]* \|", glossary, re.MULTILINE), word
