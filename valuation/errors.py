@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 from pydantic import BaseModel, ConfigDict
 
 
@@ -51,8 +52,11 @@ class Problem(BaseModel):
 
 
 def shown(value: object, limit: int = 40) -> str:
-    """Text of an entered value, short enough for a message."""
-    text = "" if value is None else str(value)
+    """Text of an entered value, short enough for a message; numbers without exponent or idle digits."""
+    if isinstance(value, float) and abs(value) < 1e15:
+        text = np.format_float_positional(value, trim="-")
+    else:
+        text = "" if value is None else str(value)
     return text if len(text) <= limit else text[: limit - 1] + "…"
 
 

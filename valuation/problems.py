@@ -13,15 +13,16 @@ from valuation.request import QuoteRequest
 
 _SENTENCES = {
     "missing": "needed here",
-    "greater_than": "must be above {gt:g}",
-    "greater_than_equal": "must be at least {ge:g}",
-    "less_than": "must be below {lt:g}",
-    "less_than_equal": "must be at most {le:g}",
+    "greater_than": "must be above {gt}",
+    "greater_than_equal": "must be at least {ge}",
+    "less_than": "must be below {lt}",
+    "less_than_equal": "must be at most {le}",
     "finite_number": "a finite number is needed here",
     "float_type": "a number is needed here",
     "float_parsing": "that is not a number; write it like 412.60",
     "literal_error": "must be one of {expected}",
     "string_type": "text is needed here",
+    "string_unicode": "text is needed here",
     "string_too_long": "too long: at most {max_length} characters",
     "string_pattern_mismatch": "must be a three-letter currency code in capitals, such as USD",
     "too_long": "too many: at most {max_length}",
@@ -73,7 +74,7 @@ def _problem(error: Any, model: type[BaseModel]) -> Problem:
     kind = error["type"]
     if kind == "extra_forbidden":
         message = _unknown_words(loc, model)
-    elif kind in _SENTENCES and not (kind == "missing" and error["msg"].startswith("needed")):
+    elif kind in _SENTENCES and (kind != "missing" or error["msg"] == "Field required"):
         message = _filled(_SENTENCES[kind], context, error["msg"])
     else:
         message = error["msg"]
@@ -83,8 +84,9 @@ def _problem(error: Any, model: type[BaseModel]) -> Problem:
 
 
 def _filled(sentence: str, context: Mapping[str, Any], fallback: str) -> str:
+    plain = {k: shown(float(v)) if k in ("gt", "ge", "lt", "le") else v for k, v in context.items()}
     try:
-        return sentence.format(**context)
+        return sentence.format(**plain)
     except (KeyError, ValueError):
         return fallback
 
