@@ -2,39 +2,58 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from decimal import ROUND_FLOOR
+from decimal import ROUND_CEILING, ROUND_FLOOR
 
 import numpy as np
 
-from valuation.counters import next_counter
+from valuation.counters import answer
 from valuation.draws import Draws
-from valuation.money import currency_digits, exact, minor_unit
+from valuation.errors import ValuationError
+from valuation.money import to_coins
 from valuation.refining import Lot, settled
 from valuation.request import QuoteRequest
+from valuation.result import FloorBasis
 from valuation.stages import Valuation
 from valuation.summary import quantiles
 from valuation.terms import Ask, Refiner
 from valuation.trade import AskResult, AskVerdict
+from valuation.words import money_words
 
 MOST_BREAK_EVEN_G = 1e7
 
 
-def all_in(ask: Ask) -> float:
+def all_in(ask: Ask, currency: str) -> float:
     """Price that an ask comes to with fee, shipping, tax and exchange, in the quote's currency.
+
+    Raises
+    ------
+    ValuationError
+        An exchange rate other than 1 for an ask in the quote's own currency.
 
     Notes
     -----
     ``((price (1 + fee) + shipping) (1 + tax)) x exchange rate``.
     """
-    own = (ask.price * (1.0 + ask.fee_frac) + ask.shipping) * (1.0 + ask.tax_frac)
-    return own * (1.0 if ask.exchange_rate is None else ask.exchange_rate)
+    rate = 1.0 if ask.exchange_rate is None else ask.exchange_rate
+    if rate != 1.0 and ask.currency in (None, currency):
+        words = f"the ask is in {currency}, as the quote is: leave the rate out, or say the currency of the ask"
+        raise ValuationError("own_currency", "seller.asks.exchange_rate", rate, words)
+    return (ask.price * (1.0 + ask.fee_frac) + ask.shipping) * (1.0 + ask.tax_frac) * rate
 
 
-def price_before_extras(figure: float, ask: Ask) -> float:
-    """The price to name to the seller so that it comes to `figure` all-in, in the ask's own currency."""
+def price_before_extras(figure: float, ask: Ask, currency: str) -> float | None:
+    """The price to name to the seller so that it comes to `figure` all-in, in whole coins of the ask's own currency.
+
+    Returns
+    -------
+    float or None
+        Rounded down; None where shipping alone comes to more.
+    """
     own = figure / (1.0 if ask.exchange_rate is None else ask.exchange_rate)
-    return (own / (1.0 + ask.tax_frac) - ask.shipping) / (1.0 + ask.fee_frac)
+    named = (own / (1.0 + ask.tax_frac) - ask.shipping) / (1.0 + ask.fee_frac)
+    # A billionth, so that a whole price is not a coin less by the rounding of a division.
+    coins = float(to_coins(named * (1.0 + 1e-12), ask.currency or currency, ROUND_FLOOR))
+    return coins if coins > 0.0 else None
 
 
 def checked_ask(ask: Ask, v: Valuation) -> AskResult:
@@ -47,7 +66,11 @@ def checked_ask(ask: Ask, v: Valuation) -> AskResult:
     v : Valuation
         The outcome of the stages before.
     """
-    price = all_in(ask)
+    currency = v.request.spot.currency
+    price = float(to_coins(all_in(ask, currency), currency))
+    if price <= 0.0:
+        words = f"comes to less than the smallest coin of {currency}: check the price and the exchange rate"
+        raise ValuationError("tiny_ask", "seller.asks.price", ask.price, words)
     handling = v.request.buyer.handling_cost
     verdict = _verdict(price, v)
     proceeds = None if v.ceiling is None else v.routes.present[v.ceiling.route]
@@ -55,11 +78,12 @@ def checked_ask(ask: Ask, v: Valuation) -> AskResult:
     fine_g, native_g = quantiles(v.lot.fine_g, 0.5)[0], quantiles(v.native_g, 0.5)[0]
     break_even_g, chance = _break_even(price + handling, v)
     own_last = next((said.figure for said in reversed(v.request.said) if said.by == "buyer"), None)
+    counter = answer("buyer", price, own_last, v)
     return AskResult(
         all_in=price,
         verdict=verdict,
         reason=_reason(verdict, price, v),
-        worth_paying=None if v.ceiling is None else _to_coin(v.ceiling.amount, v.request.spot.currency),
+        worth_paying=None if v.ceiling is None else float(to_coins(v.ceiling.amount, currency, ROUND_FLOOR)),
         expected_profit=profit,
         margin_frac=None if profit is None else profit / price,
         chance_of_loss=None if proceeds is None else float(np.mean(proceeds < price + handling)),
@@ -69,14 +93,12 @@ def checked_ask(ask: Ask, v: Valuation) -> AskResult:
         break_even_fine_g=break_even_g,
         chance_of_break_even=chance,
         break_even_premium_frac=_break_even_premium(price + handling, v),
-        counter=next_counter("buyer", price, own_last, v.split),
+        counter=counter,
+        counter_before_extras=None
+        if counter.action != "counter" or counter.figure is None
+        else price_before_extras(counter.figure, ask, currency),
         first=_first_fact(v),
     )
-
-
-def _to_coin(amount: float, currency: str) -> float:
-    unit = minor_unit(currency)
-    return float((exact(amount) / unit).to_integral_value(ROUND_FLOOR) * unit)
 
 
 def _verdict(price: float, v: Valuation) -> AskVerdict:
@@ -101,35 +123,44 @@ def _verdict(price: float, v: Valuation) -> AskVerdict:
 
 def _reason(verdict: AskVerdict, price: float, v: Valuation) -> str:
     """The verdict as one plain sentence."""
-    money = _money_words(v.request.spot.currency)
-    asked = money(price)
+    currency = v.request.spot.currency
+    asked = money_words(price, currency)
     if v.ceiling is None:
         return f"{asked} cannot be judged by weight: no gold is seen, and no collector's price is known."
-    c, floor = money(v.ceiling.amount), "" if v.floor.amount is None else money(v.floor.amount)
-    fair = "" if v.split is None else f"{money(v.split.fair.low)} to {money(v.split.fair.high)}"
-    whose = "the assumed floor" if v.floor.basis == "assumed" else "what the seller could get elsewhere"
+    most = money_words(to_coins(v.ceiling.amount, currency, ROUND_FLOOR), currency)
+    floor = "" if v.floor.amount is None else money_words(to_coins(v.floor.amount, currency, ROUND_CEILING), currency)
+    fair = (
+        ""
+        if v.split is None
+        else f"{money_words(v.split.fair.low, currency)} to {money_words(v.split.fair.high, currency)}"
+    )
+    whose = f"{_FLOOR_WORDS[v.floor.basis]}, {floor}"
     words: dict[AskVerdict, str] = {
-        "below_floor": f"{asked} is less than {whose}, {floor}: ask why before you rejoice.",
+        "below_floor": f"{asked} is less than {whose}: ask why before you rejoice.",
         "under": f"{asked} is under the fair range of {fair}: a good price for the buyer.",
         "inside": f"{asked} lies inside the fair range of {fair}.",
-        "above_fair": f"{asked} is above the fair range of {fair}, but still within what the house can pay, {c}.",
-        "above_ceiling": f"{asked} is more than the house can pay, {c}.",
-        "below_known_alternative": f"{asked} is within what the house can pay, {c}, though the seller is known to "
-        f"have {floor} elsewhere: ask why.",
-        "no_deal_low": f"{asked} is more than the house can pay, {c}, yet less than {whose}, {floor}: no cash price "
-        "suits both.",
-        "no_deal": f"{asked} is at or above the seller's own alternative of {floor}, and the house can pay only {c}.",
-        "floor_unknown": f"The house can pay up to {c}; {asked} is "
+        "above_fair": f"{asked} is above the fair range of {fair}, but still within what the house can pay, {most}.",
+        "above_ceiling": f"{asked} is more than the house can pay, {most}.",
+        "below_known_alternative": f"{asked} is within what the house can pay, {most}, though it is less than {whose}: "
+        "ask why.",
+        "no_deal_low": f"{asked} is more than the house can pay, {most}, yet less than {whose}: no cash price suits "
+        "both.",
+        "no_deal": f"{asked} is not less than {whose}, and the house can pay only {most}.",
+        "floor_unknown": f"The house can pay up to {most}; {asked} is "
         + ("within" if price <= v.ceiling.amount else "above")
         + " that. What the seller could get elsewhere is not known.",
-        "not_by_weight": f"{asked} is within the collector's price, which allows {c}; gold was not seen by weight.",
+        "not_by_weight": f"{asked} is within the collector's price, which allows {most}; gold was not seen by weight.",
     }
     return words[verdict]
 
 
-def _money_words(currency: str) -> Callable[[float], str]:
-    digits = currency_digits(currency)
-    return lambda amount: f"{amount:,.{digits}f} {currency}"
+_FLOOR_WORDS: dict[FloorBasis, str] = {
+    "minimum": "the least that the seller says to accept",
+    "other_bid": "another bid that the seller has",
+    "own_refining": "what the seller's own refining would bring",
+    "keep_value": "what keeping it is worth to the seller",
+    "assumed": "the assumed floor",
+}
 
 
 def _break_even(outlay: float, v: Valuation) -> tuple[float | None, float | None]:

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from decimal import ROUND_FLOOR
 
 import numpy as np
 
 from valuation.errors import Caution
 from valuation.gold import GoldContent
+from valuation.money import to_coins
 from valuation.negotiation import Ceiling, Floor, Split, unbinding_loss_chance
 from valuation.premium import PremiumModel
 from valuation.request import QuoteRequest
 from valuation.result import Detection, RouteResult
 from valuation.routes import Routes
+from valuation.words import grams_words, money_words
 
 OLD_PRICE = timedelta(hours=24)
 BUDGET_CONDITIONING_FRAC = 0.95
@@ -52,9 +55,9 @@ def gold_cautions(content: GoldContent, seen_by: Detection | None) -> list[Cauti
             Caution(
                 code="not_by_weight",
                 field="detection",
-                message=f"Not by weight: the estimate of {max(0.0, seen_by.estimate_g):.2g} g of native gold is not "
-                f"above {seen_by.critical_g:.2g} g, which rock without gold could show. Melt value and premium on gold "
-                "are not priced.",
+                message=f"Not by weight: the estimate of {grams_words(max(0.0, seen_by.estimate_g), 2)} of native gold "
+                f"is not above {grams_words(seen_by.critical_g, 2)}, which rock without gold could show. Melt value "
+                "and premium on gold are not priced.",
             )
         )
     return found
@@ -147,15 +150,18 @@ def offer_cautions(
                 "another bid, a minimum, or the seller's own refining terms."
             )
         else:
+            currency = request.spot.currency
+            most = money_words(to_coins(ceiling.amount, currency, ROUND_FLOOR), currency)
             message = (
-                f"The buyer can pay up to {ceiling.amount:,.2f} {request.spot.currency}; no seller alternative is "
+                f"The buyer can pay up to {most}; no seller alternative is "
                 "known, and the assumed floor of 70 % of the melt value lies above that. Ask what the seller could get."
             )
         found.append(Caution(code="floor_assumed", field="seller_floor", message=message))
     if split is None and ceiling is not None and floor.amount is not None and floor.basis != "assumed":
         gap = floor.amount - ceiling.amount
         message = (
-            f"No fair cash price: the seller's floor is {gap:,.2f} {request.spot.currency} above the buyer's ceiling."
+            f"No fair cash price: the seller's floor is {money_words(gap, request.spot.currency)} above the buyer's "
+            "ceiling."
             if gap > 0
             else "Floor and ceiling meet between two of the smallest coins: no whole price lies between them."
         )

@@ -13,6 +13,7 @@ from valuation.spread import Floats
 from valuation.stages import Valuation
 from valuation.summary import quantiles
 from valuation.trade import DealRow, DealTerm, PartyOutcome
+from valuation.words import money_words
 
 LOW_FRAC, HIGH_FRAC, FIRST_PERCENTILE = 0.1, 0.9, 0.01
 
@@ -73,7 +74,7 @@ def _refused(deal: str, reason: str) -> DealRow:
 
 def _cash(v: Valuation) -> DealRow:
     if v.split is None or v.ceiling is None:
-        return _refused("cash", "No cash price is fair to both: the buyer's ceiling does not reach the seller's floor.")
+        return _refused("cash", v.no_price_reason)
     price = v.split.fair.middle
     profit = v.routes.present[v.ceiling.route] - v.request.buyer.handling_cost - price
     return DealRow(
@@ -130,7 +131,7 @@ def _advance_and_settle(v: Valuation) -> DealRow:
     chosen = v.routes.refine
     if chosen is None or not v.seen:
         return _refused(name, "Needs a refiner that takes the lot, and gold that was seen.")
-    days = chosen.refiner.settlement_days
+    days, currency = chosen.refiner.settlement_days, v.request.spot.currency
     discount = math.exp(-v.request.buyer.capital_rate_per_year * days / DAYS_PER_YEAR)
     net = chosen.settlement.net
     terms = advance_terms(net, discount, v)
@@ -144,8 +145,9 @@ def _advance_and_settle(v: Valuation) -> DealRow:
     return DealRow(
         deal=name,
         offered=True,
-        reason=f"{terms.today:,.2f} today; at settlement {terms.share_frac:.0%} of what the refiner pays beyond "
-        f"{terms.threshold:,.2f}. The seller bears the doubt about gold and price above the advance.",
+        reason=f"{money_words(terms.today, currency)} today; at settlement {terms.share_frac:.0%} of what the refiner "
+        f"pays beyond {money_words(terms.threshold, currency)}. The seller bears the doubt about gold and price above "
+        "the advance.",
         terms=(
             DealTerm(term="advance", amount=terms.today),
             DealTerm(term="share_frac", amount=terms.share_frac),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 # ISO 4217 currencies whose minor unit is not a hundredth.
 _NO_DIGITS = frozenset(
@@ -29,3 +29,9 @@ def minor_unit(currency: str) -> Decimal:
 def exact(number: float) -> Decimal:
     """Decimal with the digits that a float is printed with."""
     return Decimal(repr(float(number)))
+
+
+def to_coins(amount: float, currency: str, rounding: str = ROUND_HALF_UP) -> Decimal:
+    """The amount in whole coins of the currency."""
+    unit = minor_unit(currency)
+    return (exact(amount) / unit).to_integral_value(rounding) * unit

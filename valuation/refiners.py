@@ -39,17 +39,18 @@ class RankedRefiner:
         return float(np.mean(self.settlement.present))
 
 
+def takes(refiner: Refiner, lot: Lot) -> bool:
+    """Whether the likely lot reaches the refiner's minimum, in assayed fine gold."""
+    assayed_ozt = quantiles(lot.fine_g, 0.5)[0] * refiner.recovery_frac.centre / G_PER_OZT
+    return assayed_ozt >= refiner.minimum_lot_ozt
+
+
 def ranked_refiners(
     refiners: Sequence[Refiner], lot: Lot, spot: Spot, rate_per_year: float, draws: Draws
 ) -> list[RankedRefiner]:
     """Every refiner's settlement on the same draws, best mean first, those that refuse the lot last."""
-    median_ozt = quantiles(lot.fine_g, 0.5)[0] / G_PER_OZT
     ranked = [
-        RankedRefiner(
-            refiner,
-            settled(lot, refiner, spot, rate_per_year, draws),
-            median_ozt * refiner.recovery_frac.centre >= refiner.minimum_lot_ozt,
-        )
+        RankedRefiner(refiner, settled(lot, refiner, spot, rate_per_year, draws), takes(refiner, lot))
         for refiner in refiners
     ]
     return sorted(ranked, key=lambda r: (not r.takes_it, -r.mean if len(ranked) > 1 else 0.0))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import ROUND_FLOOR
 
 import numpy as np
 
@@ -11,8 +12,10 @@ from valuation.detection import detection
 from valuation.draws import Draws
 from valuation.gold import GoldContent, check_possible, gold_by_density, gold_measured
 from valuation.mass import G_PER_OZT
+from valuation.money import to_coins
 from valuation.negotiation import Ceiling, Floor, Split, buyer_ceiling, fair_split, route_result, seller_floor
 from valuation.premium import PremiumModel, premium_model
+from valuation.refiners import takes
 from valuation.refining import Lot, settled
 from valuation.request import QuoteRequest
 from valuation.result import Detection, RouteResult, Verdict
@@ -21,6 +24,7 @@ from valuation.spot import gold_per_ozt
 from valuation.spread import Floats
 from valuation.summary import Summary, summarised
 from valuation.weighing import Weighed, weighed_specimen
+from valuation.words import money_words
 
 
 @dataclass(frozen=True)
@@ -99,6 +103,22 @@ class Valuation:
             return "fair_range"
         return "floor_unknown" if self.floor.basis == "assumed" else "no_fair_price"
 
+    @property
+    def no_price_reason(self) -> str:
+        """Why there is no fair cash price, in one sentence; only where there is none."""
+        if self.ceiling is None:
+            return "Nothing can be priced: gold was not seen by weight, and no collector's price is known."
+        if self.floor.amount is None or self.floor.basis == "assumed":
+            currency = self.request.spot.currency
+            most = money_words(to_coins(self.ceiling.amount, currency, ROUND_FLOOR), currency)
+            return (
+                f"The house can pay up to {most}, but what the seller could get elsewhere is not known, so there is no "
+                "middle to aim for."
+            )
+        if self.ceiling.amount < self.floor.amount:
+            return "No cash price is fair to both: the buyer's ceiling does not reach the seller's floor."
+        return "No cash price is fair to both: no whole coin lies between the seller's floor and the buyer's ceiling."
+
 
 def valued(request: QuoteRequest, draws: Draws) -> Valuation:
     """Run the stages of the model; see `quote`."""
@@ -174,7 +194,7 @@ def _lot(request: QuoteRequest, weighed: Weighed | None, content: GoldContent, k
 
 def _own_refining(request: QuoteRequest, lot: Lot, kept: Draws, seen: bool) -> float | None:
     terms = request.seller.refiner
-    if terms is None or not seen:
+    if terms is None or not seen or not takes(terms, lot):
         return None
     rate = request.buyer.capital_rate_per_year
     own = settled(lot, terms, request.spot, rate, kept, recovery_column="seller_recovery")

@@ -99,7 +99,7 @@ def told(v: Valuation, *, with_price_risk: bool = False) -> Quote:
         refiners=refiner_rows(v.routes.refiners),
         premium=None if v.premium is None else _premium(v.premium, request),
         deals=deals(v),
-        counters=counter_result(request.said, v.split),
+        counters=counter_result(request.said, v),
         price_risk=price_risk(v) if with_price_risk else None,
         cautions=tuple(_cautions(v)),
         assumptions=(*assumed_inputs(request), *named_materials(request), *constants(request, v.floor)),
@@ -133,10 +133,10 @@ def _cautions(v: Valuation) -> list[Caution]:
 
 def _claim(v: Valuation) -> ClaimResult | None:
     claim = v.request.seller.claim
-    if claim is None or v.request.by_claim or not v.seen:
+    if claim is None or v.request.by_claim:
         return None
     price = gold_per_ozt(v.request.spot)
-    return checked_claim(claim, v.request.gold, v.lot, v.native_g, v.weighed, v.content, price)
+    return checked_claim(claim, v.request.gold, v.lot, v.native_g, v.weighed, v.content, price, seen=v.seen)
 
 
 def _premium(premium: PremiumModel, request: QuoteRequest) -> PremiumResult:

@@ -57,7 +57,7 @@ class AskResult(Row):
     Parameters
     ----------
     all_in : float
-        The ask with shipping, fee, tax and exchange.
+        The ask with shipping, fee, tax and exchange, in whole coins.
     verdict : str
         Where it lies; see model, stage 6.
     reason : str
@@ -74,6 +74,8 @@ class AskResult(Row):
         Premium at which the intact route pays the ask on average.
     counter : Counter
         The buyer's answer.
+    counter_before_extras : float or None
+        What to name to the seller so that it comes to the counter all-in, in the ask's own currency.
     first : str or None
         What to weigh or learn first, where too little is known.
     """
@@ -92,6 +94,7 @@ class AskResult(Row):
     chance_of_break_even: FiniteFloat | None
     break_even_premium_frac: FiniteFloat | None
     counter: Counter
+    counter_before_extras: FiniteFloat | None
     first: str | None
 
 
@@ -105,9 +108,10 @@ class ClaimReading(Row):
     chance : float
         Chance that at least so much is there, by the weighing.
     fineness_needed_frac : float or None
-        Fineness that would make it true with the likely native gold; None if none would, or if native was meant.
+        Fineness that would make it true with the likely readings and rock; None if none would, or if native was meant.
     host_needed_g_cm3 : float or None
-        Rock density that would make it true at the likely fineness; None for gold that was not weighed.
+        Rock density that would make it true at the likely fineness; None for gold that was not weighed, and where no
+        rock would.
     host_within : bool or None
         Whether that density lies in the range drawn for the rock.
     """
