@@ -7,8 +7,6 @@ typing cannot push them out, the newest 50 that were overtaken, that is written 
 
 from __future__ import annotations
 
-import hashlib
-import json
 import re
 import secrets
 from collections.abc import Iterable
@@ -16,22 +14,20 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
-from sqlalchemy import Connection, Row, delete, func, insert, select, update
+from sqlalchemy import Connection, Row, func, insert, select, update
 
+from webapp.store import states
 from webapp.store.database import Store
-from webapp.store.errors import TextRefused, TooLarge, UnknownDraft
-from webapp.store.tables import draft_history as history
+from webapp.store.entries import Entries, read, sound, written
+from webapp.store.errors import UnknownDraft
+from webapp.store.states import Earlier, State
 from webapp.store.tables import drafts as table
 
 Kind = Literal["quote", "ask"]
-Entries = tuple[tuple[str, str], ...]
 
-LARGEST = 256 * 1024  # bytes in UTF-8 of all names and texts, as a form is sent
 LONGEST_TITLE = 200
-MOST_EARLIER = 50
 PER_PAGE = 50
-_ID = re.compile(r"[A-Za-z0-9_-]{16,64}")
-_SURROGATE = re.compile("[\ud800-\udfff]")
+_NAME = re.compile(r"[A-Za-z0-9_-]{16,64}")
 
 
 @dataclass(frozen=True)
@@ -66,23 +62,6 @@ class Page:
     def last(self) -> int:
         """Number of the last page."""
         return max(1, -(-self.count // PER_PAGE))
-
-
-@dataclass(frozen=True)
-class Earlier:
-    """An earlier state of a draft, without its texts; `overtaken` by a tab that had not seen it."""
-
-    revision: int
-    title: str
-    kept_at: datetime
-    overtaken: bool
-
-
-@dataclass(frozen=True)
-class State(Earlier):
-    """An earlier state with its texts."""
-
-    entries: Entries
 
 
 @dataclass(frozen=True)
@@ -148,8 +127,10 @@ def keep(
         For lists; its first 200 characters are kept.
     seen_revision
         The newest revision that this tab has been told of; 0 for a blank form. None: not known, nothing is overtaken.
+        One that the draft never had counts as 0.
     writer
-        Random name of the tab, so that its own writes, whose answers it may have missed, are not taken for another's.
+        Random name of the tab (`fresh_id`), so that its own writes, whose answers it may have missed, are not taken
+        for another's.
     kind
         Makes the draft if there is none of this id, so that a form sent twice makes one draft.
 
@@ -164,25 +145,26 @@ def keep(
     StoreBusy, StoreFull, FolderRefused, DamagedStore
         It could not be written.
     """
-    texts = _written(entries)
-    title = _sound("", title)[:LONGEST_TITLE]
+    texts = written(entries)
+    title = sound("", title)[:LONGEST_TITLE]
+    writer = writer if _NAME.fullmatch(writer) else ""
     with store.writing() as connection:
-        now = connection.execute(select(table).where(table.c.id == id)).one_or_none()
+        now = _row(connection, id)
         if now is None:
-            if kind is None or not _ID.fullmatch(id):
+            if kind is None or not _NAME.fullmatch(id):
                 raise UnknownDraft(id)
             made = {"id": id, "kind": kind, "title": title, "entries": texts, "revision": 1, "writer": writer}
             connection.execute(insert(table).values(**made, created_at=at, changed_at=at))
             return Kept(1)
-        closed = now.closed_at is not None
-        if now.entries == texts:
-            if now.title != title:
-                connection.execute(update(table).where(table.c.id == id).values(title=title))
-            return Kept(now.revision, closed=closed)
-        _remember(connection, now, _unseen(now.revision, now.writer, seen_revision, writer))
-        changed = {"title": title, "entries": texts, "revision": now.revision + 1, "writer": writer, "changed_at": at}
-        connection.execute(update(table).where(table.c.id == id).values(**changed))
-        return Kept(now.revision + 1, _overtook(connection, id, seen_revision, writer), closed)
+        tab = states.tab(writer, seen_revision, now.revision)
+        revision = now.revision
+        if now.entries != texts:
+            states.remember(connection, now, tab)
+            revision += 1
+            _set(connection, id, title=title, entries=texts, revision=revision, writer=writer, changed_at=at)
+        elif now.title != title:
+            _set(connection, id, title=title)
+        return Kept(revision, states.newest_overtaken(connection, id, tab), closed=now.closed_at is not None)
 
 
 def get(store: Store, id: str) -> Draft:  # noqa: A002
@@ -194,22 +176,24 @@ def get(store: Store, id: str) -> Draft:  # noqa: A002
         There is none of this id.
     """
     with store.reading() as connection:
-        row = connection.execute(select(table).where(table.c.id == id)).one_or_none()
+        row = _row(connection, id)
     if row is None:
         raise UnknownDraft(id)
-    return Draft(*_listed(row), _read(row.entries))
+    return Draft(**_fields(row), entries=read(row.entries))
 
 
 def open_drafts(store: Store, page: int = 1) -> Page:
-    """The open drafts, the last changed first, 50 a page; a page beyond the last is empty. Writes nothing."""
+    """The open drafts, the last changed first, 50 a page; a page that is not there is empty. Writes nothing."""
     is_open = table.c.closed_at.is_(None)
     columns = [column for column in table.c if column.name not in ("entries", "writer")]
     newest = (table.c.changed_at.desc(), table.c.created_at.desc(), table.c.id)
-    wanted = select(*columns).where(is_open).order_by(*newest).limit(PER_PAGE).offset((page - 1) * PER_PAGE)
+    wanted = select(*columns).where(is_open).order_by(*newest).limit(PER_PAGE)
     with store.reading() as connection:
-        rows = connection.execute(wanted).all()
         count = connection.execute(select(func.count()).select_from(table).where(is_open)).scalar_one()
-    return Page(tuple(Listed(*_listed(row)) for row in rows), page, count)
+        if not 1 <= page <= count // PER_PAGE + 1:
+            return Page((), page, count)
+        rows = connection.execute(wanted.offset((page - 1) * PER_PAGE)).all()
+    return Page(tuple(Listed(**_fields(row)) for row in rows), page, count)
 
 
 def close(store: Store, id: str, at: datetime) -> None:  # noqa: A002
@@ -223,7 +207,7 @@ def close(store: Store, id: str, at: datetime) -> None:  # noqa: A002
         There is none of this id.
     """
     with store.writing() as connection:
-        _set_closed(connection, id, func.coalesce(table.c.closed_at, at))
+        _set(connection, id, closed_at=func.coalesce(table.c.closed_at, at))
 
 
 def reopen(store: Store, id: str) -> None:  # noqa: A002
@@ -235,7 +219,19 @@ def reopen(store: Store, id: str) -> None:  # noqa: A002
         There is none of this id.
     """
     with store.writing() as connection:
-        _set_closed(connection, id, None)
+        _set(connection, id, closed_at=None)
+
+
+def turn_into(store: Store, id: str, kind: Kind) -> None:  # noqa: A002
+    """Make a quote of an ask in progress, or the other way round, texts untouched; committed when this returns.
+
+    Raises
+    ------
+    UnknownDraft
+        There is none of this id.
+    """
+    with store.writing() as connection:
+        _set(connection, id, kind=kind)
 
 
 def earlier(store: Store, id: str) -> tuple[Earlier, ...]:  # noqa: A002
@@ -246,14 +242,10 @@ def earlier(store: Store, id: str) -> tuple[Earlier, ...]:  # noqa: A002
     UnknownDraft
         There is no draft of this id.
     """
-    columns = (history.c.revision, history.c.title, history.c.kept_at, history.c.overtaken)
     with store.reading() as connection:
-        rows = connection.execute(
-            select(*columns).where(history.c.draft_id == id).order_by(history.c.revision.desc())
-        ).all()
-        if not rows and connection.execute(select(table.c.id).where(table.c.id == id)).one_or_none() is None:
+        if _row(connection, id) is None:
             raise UnknownDraft(id)
-    return tuple(Earlier(*row) for row in rows)
+        return states.of_draft(connection, id)
 
 
 def state(store: Store, id: str, revision: int) -> State:  # noqa: A002
@@ -264,79 +256,24 @@ def state(store: Store, id: str, revision: int) -> State:  # noqa: A002
     UnknownDraft
         There is no such draft, or it has no such earlier state.
     """
-    wanted = select(history).where(history.c.draft_id == id, history.c.revision == revision)
     with store.reading() as connection:
-        row = connection.execute(wanted).one_or_none()
-    if row is None:
+        found = states.one_of_draft(connection, id, revision)
+    if found is None:
         raise UnknownDraft(id, revision)
-    return State(row.revision, row.title, row.kept_at, row.overtaken, _read(row.entries))
+    return found
 
 
-def _set_closed(connection: Connection, id: str, closed_at: Any) -> None:  # noqa: A002
-    done = connection.execute(update(table).where(table.c.id == id).values(closed_at=closed_at))
-    if done.rowcount == 0:
+def _set(connection: Connection, id: str, **values: Any) -> None:  # noqa: A002
+    if _row(connection, id) is None:
         raise UnknownDraft(id)
+    connection.execute(update(table).where(table.c.id == id).values(**values))
 
 
-def _remember(connection: Connection, now: Row[Any], overtaken: bool) -> None:
-    """Put the state that is about to be replaced among the earlier ones, and let the oldest of its sort go."""
-    digest = hashlib.sha256(now.entries.encode()).hexdigest()
-    same_sort = (history.c.draft_id == now.id, history.c.overtaken == overtaken)
-    connection.execute(delete(history).where(*same_sort, history.c.digest == digest))
-    connection.execute(
-        insert(history).values(
-            draft_id=now.id,
-            revision=now.revision,
-            title=now.title,
-            entries=now.entries,
-            digest=digest,
-            writer=now.writer,
-            kept_at=now.changed_at,
-            overtaken=overtaken,
-        )
-    )
-    newest = select(history.c.revision).where(*same_sort).order_by(history.c.revision.desc()).limit(MOST_EARLIER)
-    connection.execute(delete(history).where(*same_sort, history.c.revision.not_in(newest)))
-
-
-def _unseen(revision: int, by: str, seen_revision: int | None, writer: str) -> bool:
-    """Whether a tab had not seen a revision, and did not write it itself."""
-    if seen_revision is None or (writer and by == writer):
-        return False
-    return revision != seen_revision
-
-
-def _overtook(connection: Connection, id: str, seen_revision: int | None, writer: str) -> Earlier | None:  # noqa: A002
-    if seen_revision is None:
+def _row(connection: Connection, id: str) -> Row[Any] | None:  # noqa: A002
+    if not _NAME.fullmatch(id):  # may be anything that an address can hold
         return None
-    unseen = [history.c.draft_id == id, history.c.overtaken, history.c.revision > seen_revision]
-    if writer:
-        unseen.append(history.c.writer != writer)
-    columns = (history.c.revision, history.c.title, history.c.kept_at, history.c.overtaken)
-    row = connection.execute(select(*columns).where(*unseen).order_by(history.c.revision.desc()).limit(1)).one_or_none()
-    return None if row is None else Earlier(*row)
+    return connection.execute(select(table).where(table.c.id == id)).one_or_none()
 
 
-def _listed(row: Row[Any]) -> tuple[Any, ...]:
-    return row.id, row.kind, row.title, row.revision, row.created_at, row.changed_at, row.closed_at
-
-
-def _written(entries: Iterable[tuple[str, str]]) -> str:
-    pairs = [(_sound(name, name), _sound(name, text)) for name, text in entries]
-    size = sum(len(name.encode()) + len(text.encode()) + 2 for name, text in pairs)
-    if size > LARGEST:
-        raise TooLarge(size, LARGEST)
-    return json.dumps(pairs, ensure_ascii=False, separators=(",", ":"))
-
-
-def _read(entries: str) -> Entries:
-    return tuple((name, text) for name, text in json.loads(entries))
-
-
-def _sound(field: str, text: str) -> str:
-    """A text that the database can give back as it was."""
-    if "\0" in text:
-        raise TextRefused(field, "holds the character NUL, which cannot be kept. Take it out and type the text again.")
-    if _SURROGATE.search(text):
-        raise TextRefused(field, "holds half a character, which cannot be kept. Type the text again.")
-    return text
+def _fields(row: Row[Any]) -> dict[str, Any]:
+    return {name: value for name, value in row._mapping.items() if name not in ("entries", "writer")}

@@ -28,7 +28,11 @@ def known_layouts() -> tuple[str, ...]:
 def upgrade(store: Store, to: str = "head", directory: ScriptDirectory | None = None) -> None:
     """Bring a database to a layout; each step commits whole, or not at all."""
     directory = directory or scripts()
-    for script in _in_order(directory, to):
+    steps = _in_order(directory, to)
+    with store.reading() as connection:
+        if MigrationContext.configure(connection).get_current_revision() == steps[-1].revision:
+            return
+    for script in steps:
         # Asked anew inside each transaction: another process may be bringing the same file up.
         with store.writing() as connection:
             context = MigrationContext.configure(connection)

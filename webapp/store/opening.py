@@ -13,6 +13,9 @@ from webapp.store.errors import DamagedStore, FolderRefused, NewerStore
 from webapp.store.layout import known_layouts, upgrade
 
 FILE = "lodeworth.sqlite3"
+# Looked through wholly at each opening, so that nothing is written on top of damage; a larger file would hold up the
+# start, and tells of its damage where it is read.
+LARGEST_CHECKED = 64 * 1024 * 1024
 
 
 def opened(folder: Path) -> Store:
@@ -21,10 +24,12 @@ def opened(folder: Path) -> Store:
     try:
         _make_folder(folder)
         _make_file(file)
+    except (FileExistsError, NotADirectoryError, IsADirectoryError) as error:
+        raise FolderRefused(folder, f"{Path(error.filename).name} is in the way") from error
     except OSError as error:
         raise FolderRefused(folder, error.strerror or str(error)) from error
     try:
-        _refuse_foreign(file)
+        _look(file)
         _log_ahead(file)
     except sqlite3.Error as error:
         raise told(file, error) or DamagedStore(file, str(error)) from error
@@ -47,8 +52,8 @@ def _make_file(file: Path) -> None:
     os.close(os.open(file, os.O_RDWR | os.O_CREAT, 0o600))
 
 
-def _refuse_foreign(file: Path) -> None:
-    """Look, without writing, whether the file is ours and no newer than the program."""
+def _look(file: Path) -> None:
+    """Look, without writing, whether the file is ours, sound, and no newer than the program."""
     address = f"file:{quote(str(file))}?mode=ro"
     with closing(sqlite3.connect(address, uri=True, timeout=BUSY_TIMEOUT_MS / 1000)) as look:
         names = {name for (name,) in look.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
@@ -56,9 +61,15 @@ def _refuse_foreign(file: Path) -> None:
             return
         if "alembic_version" not in names:
             raise DamagedStore(file, "it holds the tables of another program")
-        for (revision,) in look.execute("SELECT version_num FROM alembic_version"):
-            if revision not in known_layouts():
-                raise NewerStore(file, revision)
+        layouts = [revision for (revision,) in look.execute("SELECT version_num FROM alembic_version")]
+        if len(layouts) != 1:
+            raise DamagedStore(file, "it does not say which layout it has")
+        if layouts[0] not in known_layouts():
+            raise NewerStore(file, layouts[0])
+        if file.stat().st_size <= LARGEST_CHECKED:
+            (found,) = look.execute("PRAGMA quick_check(1)").fetchone()
+            if found != "ok":
+                raise DamagedStore(file, found)
 
 
 def _log_ahead(file: Path) -> None:
