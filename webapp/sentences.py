@@ -3,7 +3,7 @@
 from valuation import materials
 from valuation.detection import LONG_CONSTANT, LONG_HOST_G_CM3, QUICK_DRY, QUICK_SUBMERGED
 from valuation.result import GapCause, HandRule, Quote
-from valuation.trade import AskResult, ClaimResult, Counter, PremiumResult, PriceRisk
+from valuation.trade import AskResult, ClaimResult, Counter, DealRow, PremiumResult, PriceRisk
 from webapp.wording import Wording
 
 ROUTES = {"refine": "refining", "intact": "selling it intact"}
@@ -29,6 +29,7 @@ ASKED = {
     "floor_unknown": "cannot be held against an alternative of the seller, as none is known",
     "not_by_weight": "cannot be judged by weight",
 }
+DEALS = {"cash": "Cash", "advance_and_settle": "Advance, then settle", "consign": "Consign"}
 CAUSES = {
     "doubt": "without doubt about the gold and the sale",
     "charges": "without charges and selling costs",
@@ -142,8 +143,9 @@ def detection(quote: Quote, w: Wording) -> str:
 def hand_rule(rule: HandRule, quote: Quote, w: Wording) -> str:
     """A hand rule's answer, what it takes for granted, and what that is worth on this piece."""
     name = {
-        "quick": f"Quick rule, {QUICK_SUBMERGED:g} × submerged − {QUICK_DRY:g} × dry",
-        "long": f"Long rule, (dry − {LONG_HOST_G_CM3:g} × loss in water) ÷ {LONG_CONSTANT:g} in troy ounces",
+        "quick": f"Quick rule, {w.number(QUICK_SUBMERGED, 1)} × submerged − {w.number(QUICK_DRY, 1)} × dry",
+        "long": f"Long rule, (dry − {w.number(LONG_HOST_G_CM3, 2)} × loss in water) ÷ {w.number(LONG_CONSTANT, 2)} in "
+        "troy ounces",
     }[rule.rule]
     grams = f"{w.grams_rough(rule.native_g, 3)} of native gold"
     if rule.native_g < 0:
@@ -194,6 +196,35 @@ def counter(answer: Counter, w: Wording) -> str:
         return answer.reason
     verb = "may accept" if answer.action == "accept" else "answers"
     return f"{whose} {verb} {w.price(answer.figure)}. {answer.reason}"
+
+
+def deal(row: DealRow, w: Wording) -> str:
+    """A way to deal and what it means for both, or why it is not offered."""
+    name, fixed = DEALS[row.deal], {term.term: term.amount for term in row.terms}
+    if not row.offered:
+        return f"{name}: {row.reason}"
+    if row.deal == "cash":
+        return f"{name}: {w.price(fixed['price'])} today; the house bears all of the doubt about gold and price."
+    if row.deal == "consign":
+        share = w.percent(fixed["commission_frac"], 1)
+        return (
+            f"{name}: the seller keeps title; the house sells for {share} of the price and bears the selling cost. "
+            "Unsold, the piece goes back."
+        )
+    return (
+        f"{name}: {w.price(fixed['advance'])} today, and at settlement {w.percent(fixed['share_frac'], 1)} of what the "
+        f"refiner pays beyond {w.price(fixed['threshold'])}. The seller bears the doubt about gold and price above the "
+        "advance."
+    )
+
+
+def before_extras(ask: AskResult, w: Wording) -> str:
+    """The figure to name so that the answer to an ask holds with all that is paid on top; empty if nothing is."""
+    named = ask.counter_before_extras
+    if named is None or ask.counter.figure is None or abs(named - ask.counter.figure) < 0.5 * 10.0**-w.money_digits:
+        return ""
+    figure = w.number(named, w.money_digits, least=w.money_digits)
+    return f"So name {figure} to the seller, in the currency of the ask, before shipping, fee and tax."
 
 
 def claim(result: ClaimResult, w: Wording) -> list[str]:

@@ -6,11 +6,11 @@ from rich.console import RenderableType
 
 from valuation.result import Quote
 from webapp import sentences
+from webapp.ask_figures import ask_figures
 from webapp.terminal.page import Page
 
 PRIVATE = "private: not for the seller's eyes"
 SIDES = {"buyer": "House", "seller": "Seller"}
-DEALS = {"cash": "Cash", "advance_and_settle": "Advance, then settle", "consign": "Consign"}
 
 
 def offer(page: Page, quote: Quote) -> Iterator[RenderableType]:
@@ -30,25 +30,10 @@ def asking_price(page: Page, quote: Quote) -> Iterator[RenderableType]:
     ask, w = quote.ask, page.w
     if ask is None:
         return
-    figures = (
-        ("Asked, all in", w.price(ask.all_in)),
-        ("Highest worth paying", None if ask.worth_paying is None else w.price(ask.worth_paying)),
-        ("Expected profit", None if ask.expected_profit is None else w.money_rough(ask.expected_profit)),
-        ("Margin", None if ask.margin_frac is None else w.percent(ask.margin_frac)),
-        ("Chance of loss", None if ask.chance_of_loss is None else w.percent(ask.chance_of_loss)),
-        ("Of median melt value", None if ask.of_median_melt_frac is None else w.percent(ask.of_median_melt_frac)),
-        ("Per gram of fine gold", None if ask.per_gram_fine is None else w.price(ask.per_gram_fine)),
-        ("Per gram of native gold", None if ask.per_gram_native is None else w.price(ask.per_gram_native)),
-        ("Pays if refined, from", None if ask.break_even_fine_g is None else w.mass_rough(ask.break_even_fine_g)),
-        ("Chance of that", None if ask.chance_of_break_even is None else w.percent(ask.chance_of_break_even)),
-        (
-            "Pays if sold, from a premium of",
-            None if ask.break_even_premium_frac is None else w.percent(ask.break_even_premium_frac),
-        ),
-    )
     yield page.heading("Asking price", PRIVATE)
-    yield page.table(((name, value) for name, value in figures if value is not None), "ll")
-    yield page.bullets([sentences.counter(ask.counter, w), *([ask.first] if ask.first else [])])
+    yield page.table(ask_figures(ask, w), "ll")
+    told = [sentences.counter(ask.counter, w), sentences.before_extras(ask, w), ask.first or ""]
+    yield page.bullets(filter(None, told))
 
 
 def claim(page: Page, quote: Quote) -> Iterator[RenderableType]:
@@ -77,7 +62,7 @@ def deals(page: Page, quote: Quote) -> Iterator[RenderableType]:
         return
     rows = [
         (
-            DEALS[deal.deal],
+            sentences.DEALS[deal.deal],
             w.money_rough(deal.buyer.mean),
             w.percent(deal.buyer.loss_chance),
             w.money_rough(deal.seller.mean),
@@ -90,4 +75,4 @@ def deals(page: Page, quote: Quote) -> Iterator[RenderableType]:
     head = ("", "house gains", "at a loss", "seller gets", "today", "days")
     yield page.heading("Ways to deal", "means; what each side bears differs")
     yield page.table(rows, "lrrrrr", head)
-    yield page.bullets(f"{DEALS[deal.deal]}: {deal.reason}" for deal in quote.deals)
+    yield page.bullets(sentences.deal(deal, w) for deal in quote.deals)

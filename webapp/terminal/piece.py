@@ -10,6 +10,7 @@ from webapp import sentences
 from webapp.terminal.page import Page
 
 LEAST_SHOWN_FRAC = 0.01
+LEAST_TOLD_FRAC = 0.005  # less would be printed as nothing
 
 
 def gold(page: Page, quote: Quote) -> Iterator[RenderableType]:
@@ -47,7 +48,8 @@ def doubt(page: Page, quote: Quote, error: dict[str, float] | None) -> Iterator[
         (row.input, w.percent(row.share_frac), page.bar(row.share_frac), w.money_rough(row.money or 0.0, 2))
         for row in shown
     ]
-    rows.append(("All other inputs", w.percent(rest), page.bar(rest), ""))
+    if rest >= LEAST_TOLD_FRAC:
+        rows.append(("All other inputs", w.percent(rest), page.bar(rest), ""))
     yield page.heading("What makes the doubt", "shares of the variance of fine gold; range of melt value")
     yield page.table(rows, "lrlr", ("", "share", "", "if exact, range shrinks"))
     if error is not None:
