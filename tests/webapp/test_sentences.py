@@ -1,0 +1,153 @@
+"""What a quote says in words, for every way that it can come out."""
+
+from collections.abc import Iterable
+from typing import Any, get_args
+
+import pytest
+
+from scenarios import FIRST, scenario
+from valuation import Quote, materials, quote, read_request
+from valuation.result import FloorBasis, GapCause, RouteResult
+from valuation.trade import AskVerdict, DealRow
+from webapp import sentences
+from webapp.wording import NBSP, Wording
+
+W = Wording.of("USD", "en_US")
+
+
+def told(name: str = FIRST, without: Iterable[str] = (), **changed: Any) -> Quote:
+    """The quote of a scenario with tables left out or merged."""
+    entries = {key: value for key, value in scenario(name).entries.items() if key not in set(without)}
+    for section, values in changed.items():
+        old = entries.get(section)
+        entries[section] = {**old, **values} if isinstance(old, dict) else values
+    return quote(read_request(entries))
+
+
+def words(lines: list[str]) -> str:
+    return " ".join(lines).replace(NBSP, " ")
+
+
+def test_every_outcome_has_its_words() -> None:
+    assert set(sentences.ASKED) >= set(get_args(AskVerdict))
+    assert set(sentences.FLOORS) == set(get_args(FloorBasis))
+    assert set(sentences.CAUSES) == set(get_args(GapCause.model_fields["cause"].annotation))
+    assert set(sentences.DEALS) == set(get_args(DealRow.model_fields["deal"].annotation))
+    binds = set(get_args(RouteResult.model_fields["binds"].annotation))
+    assert set(sentences.LIMITS) == set(sentences.SET_BY) == binds
+
+
+def test_look_alikes_are_named_with_their_amount() -> None:
+    keys = set(told().false_gold or {})
+    assert keys == {f"{name}_g" for name in materials.lookalikes()} | {"void_g"}
+    assert {key for key in keys if sentences.hides(key)} == {"void_g", "resin_g", "glue_g"}
+    assert sentences.lookalike("pyrite_g") == "1 % of the volume as pyrite"
+    assert sentences.lookalike("tungsten_g") == "1 cm³ of tungsten"
+
+
+# ---- the answer, by verdict
+
+
+def test_fair_range_names_range_middle_and_both_stops() -> None:
+    q = told()
+    assert q.fair is not None and q.plan is not None
+    answer = words(sentences.answer(q, W))
+    assert answer.startswith(f"A fair price is {W.price(q.fair.low)} to {W.price(q.fair.high)}; the middle is ")
+    assert f"The house stops at {W.price(q.plan.buyer.stop)}" in answer
+    assert "another cash bid" in answer
+
+
+def test_a_range_of_one_price_is_told_as_one() -> None:
+    ceiling = told().buyer_ceiling
+    assert ceiling is not None
+    q = told(seller={"other_bid": round(ceiling - 0.02, 2), "asks": None, "claim": None})
+    assert q.fair is not None and q.fair.low == q.fair.high
+    assert words(sentences.answer(q, W)).startswith(f"A fair price is {W.price(q.fair.middle)}. ")
+
+
+def test_gap_is_named() -> None:
+    q = told("no-fair-cash-price")
+    assert q.gap is not None and q.seller_floor == 4400
+    answer = words(sentences.answer(q, W))
+    assert f"the seller's floor is {W.at_least(q.gap)} above the most the house can pay" in answer
+    assert "the seller at $4,400 (another cash bid)" in answer
+    causes = [sentences.gap_cause(cause, W) for cause in q.gap_causes]
+    assert sum("still not enough" in cause for cause in causes) == sum(not cause.closes for cause in q.gap_causes)
+
+
+def test_unknown_floor_gives_no_middle() -> None:
+    q = told(without=["seller", "collector"], buyer={"margin_frac": 0.6, "routes": ["refine"]})
+    assert (q.verdict, q.fair) == ("floor_unknown", None)
+    answer = words(sentences.answer(q, W))
+    assert q.buyer_ceiling is not None
+    assert answer.startswith(f"The house can pay up to {W.at_most(q.buyer_ceiling)}; what the seller could get")
+    assert "No middle is named" in answer
+
+
+def test_unseen_gold_has_no_price_but_a_collectors_own() -> None:
+    bare = told("below-detection")
+    assert "Nothing that rests on the weight" in words(sentences.answer(bare, W))
+    price = {"price": 900.0, "sale_chance_frac": 0.95}
+    entries = dict(scenario("below-detection").entries) | {"collector": price}
+    alone = quote(read_request(entries))
+    assert alone.verdict == "not_by_weight"
+    assert "The collector's price alone allows the house up to" in words(sentences.answer(alone, W))
+    fair = quote(read_request({**entries, "seller": {"other_bid": 300.0}}))
+    assert fair.verdict == "fair_range"
+    assert "is not above the" in words(sentences.answer(fair, W))
+
+
+def test_rules_of_thumb_are_held_against_what_is_seen() -> None:
+    seen, unseen = told(), told("below-detection")
+    quick, long = (sentences.hand_rule(rule, seen, W).replace(NBSP, " ") for rule in seen.hand_rules)
+    assert "It assumes rock of 2.583 and native gold of 15.5 g/cm³" in quick
+    assert "It assumes rock of 2.63 and native gold of 15.94 g/cm³ (about 0.75 fine)" in long
+    # By hand: 3.1 x 271.50 - 1.9 x 412.90 = 57.14 g; (412.90 - 2.63 x 141.40) / 25.97 x 31.103 = 49.13 g.
+    assert "57.1 g of native gold" in quick
+    assert "49.1 g of native gold" in long
+    assert "where this weighing sees none" in sentences.hand_rule(unseen.hand_rules[0], unseen, W)
+
+
+@pytest.mark.parametrize(
+    ("price", "said"),
+    [
+        (3000.0, "is below what the seller could get elsewhere"),
+        (3900.0, "is under the fair range"),
+        (4500.0, "lies inside the fair range"),
+        (5100.0, "is above the fair range, but within what the house can pay"),
+        (9000.0, "is more than the house can pay"),
+    ],
+)
+def test_asking_price_is_placed(price: float, said: str) -> None:
+    q = told(seller={"asks": {"price": price}})
+    assert sentences.answer(q, W)[-1].startswith(f"The asking price of {W.price(price)} {said}")
+
+
+def test_answer_to_an_ask_is_told_as_it_has_to_be_named() -> None:
+    plain = told(seller={"asks": {"price": 5200.0}})
+    assert plain.ask is not None
+    assert sentences.before_extras(plain.ask, W) == ""
+    extra = told(seller={"asks": {"price": 5200.0, "fee_frac": 0.05, "shipping": 40.0}})
+    assert extra.ask is not None and extra.ask.counter.figure is not None
+    # By hand: all-in is 1.05 x the price named, plus 40.
+    assert f"So name {(extra.ask.counter.figure - 40.0) / 1.05:,.2f} " in sentences.before_extras(extra.ask, W)
+
+
+def test_deals_are_told_or_why_they_are_not_offered() -> None:
+    q = told()
+    cash, advance, consign = (sentences.deal(row, W).replace(NBSP, " ") for row in q.deals)
+    assert q.fair is not None
+    assert cash.startswith(f"Cash: {W.price(q.fair.middle)} today")
+    assert "at settlement" in advance
+    assert "25 % of the price" in consign
+    refused = [sentences.deal(row, W) for row in told("no-fair-cash-price").deals]
+    assert refused[0].startswith("Cash: No cash price is fair to both")
+
+
+def test_price_that_refining_cannot_pay_is_told() -> None:
+    q = quote(scenario(FIRST).request(), with_price_risk=True)
+    assert q.price_risk is not None
+    assert "may fall" in sentences.price_fall(q.price_risk, W)
+    dear = q.price_risk.model_copy(update={"break_even_fall_frac": -0.1})
+    assert "does not pay" in sentences.price_fall(dear, W)
+    assert sentences.price_fall(q.price_risk.model_copy(update={"break_even_fall_frac": None}), W) == ""
