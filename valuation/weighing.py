@@ -28,6 +28,7 @@ LEAST_DENSITY_G_CM3 = 1.0
 MOST_DENSITY_G_CM3 = 19.4
 SMALL_VOLUME_STEPS = 20
 WIDE_RANGE_SDS = 4.0
+_DISPLAY_STEPS = tuple(digit * 10**power for power in range(8) for digit in (1, 2, 5))
 
 
 @dataclass(frozen=True)
@@ -281,7 +282,11 @@ def _step_cautions(field: str, readings: list[float], d: float) -> list[Caution]
     Notes
     -----
     If every distinct reading is a multiple of k steps, chance alone would do that once in k to their number; said
-    when that is under 1 in 100.
+    when that is under 1 in 100. Displays step by 1, 2 or 5 times a power of ten.
+
+    References
+    ----------
+    OIML R 76-1:2006, 3.2.1 (form of the scale interval; from memory).
     """
     steps = {round(r / d) for r in readings}
     if any(abs(r / d - round(r / d)) > 1e-4 * max(1.0, abs(r / d) * 1e-6) for r in readings):
@@ -292,8 +297,9 @@ def _step_cautions(field: str, readings: list[float], d: float) -> list[Caution]
                 message=f"A reading is not a multiple of the stated readability {d:g} g: check which balance was used.",
             )
         ]
-    common = math.gcd(*steps)
-    if common > 1 and common ** -len(steps) < 0.01:
+    divisor = math.gcd(*steps)
+    common = max((k for k in _DISPLAY_STEPS if divisor and divisor % k == 0), default=1)
+    if common ** -len(steps) < 0.01:
         return [
             Caution(
                 code="coarse_steps",
