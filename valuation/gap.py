@@ -61,8 +61,9 @@ def gap_causes(
 
 def _without_charges(request: QuoteRequest) -> QuoteRequest:
     refiner = request.refiner and request.refiner.model_copy(update=_NO_CHARGES)
+    others = tuple(other.model_copy(update=_NO_CHARGES) for other in request.other_refiners)
     collector = request.collector and request.collector.model_copy(update={"selling_cost_frac": 0.0})
-    return request.model_copy(update={"refiner": refiner, "collector": collector})
+    return request.model_copy(update={"refiner": refiner, "other_refiners": others, "collector": collector})
 
 
 def _with_certain_sale(request: QuoteRequest) -> QuoteRequest:

@@ -99,7 +99,7 @@ def _break_even_fall(outlay: float, v: Valuation) -> float | None:
     if from_gold <= 0:
         return None
     fall = (float(np.mean(net.present)) - outlay) / from_gold
-    return fall if fall < 1.0 else None
+    return fall if -math.inf < fall < 1.0 else None
 
 
 def _chance_of_fall(fall: float, v: Valuation) -> float:
