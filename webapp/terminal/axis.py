@@ -41,7 +41,7 @@ def drawn(marks: Sequence[Mark], w: Wording, width: int, strokes: Strokes) -> li
     """
     low, high = min(m.low for m in marks), max(m.high for m in marks)
     widest = max(len(w.price(x)) for x in (low, high))
-    if not math.isfinite(high - low) or high <= low or width < 2 * (widest + TICK_ROOM):
+    if not math.isfinite(high - low) or high - low < 10.0**-w.money_digits or width < 2 * (widest + TICK_ROOM):
         return []
     step = _tick_step(high - low, width // (widest + TICK_ROOM))
     scale = (width - widest - 1) / (high - low)

@@ -41,4 +41,5 @@ def test_order_of_figures_is_the_order_of_columns(a: float, b: float, share: flo
 
 def test_nothing_is_drawn_where_there_is_nothing_to_tell_apart() -> None:
     assert drawn([Mark("one", 5.0, 5.0)], W, 80, PLAIN) == []
+    assert drawn([Mark("none", 0.0, 5e-324, 0.0)], W, 80, PLAIN) == []
     assert drawn([Mark("narrow", 1.0, 2.0, 1.5)], W, 5, PLAIN) == []
