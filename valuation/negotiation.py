@@ -130,7 +130,8 @@ class Split:
 
 def price_step(surplus: Decimal, increment: Decimal, unit: Decimal) -> Decimal | None:
     """Step that offers are rounded to, so that at least four steps fit the surplus; None if not even four units do."""
-    steps = [max(increment, unit), *(step for step in _STEPS if step >= unit)]
+    whole_coins = _to_step(increment, unit, ROUND_CEILING)
+    steps = [whole_coins, *(step for step in _STEPS if step >= unit)]
     return next((step for step in steps if surplus >= 4 * step), None)
 
 
