@@ -14,7 +14,8 @@ from valuation.spread import Floats
 
 LEAST_RETURNS = 20
 DAYS_PER_YEAR = 365.25
-WILD_SCALES = 8.0
+# In two open gold series the wildest day that really happened is at 9.6, the row that is known to be wrong at 24.
+WILD_SCALES = 12.0
 MAD_TO_SD = 1.4826
 LEAST_SCALE = 1e-4
 
@@ -65,7 +66,7 @@ def volatility(days: Sequence[date], prices: Sequence[float]) -> Volatility:
     -----
     ``sqrt(sum r² / T)``, r the log changes between kept rows and T the years that they span: a holiday, whether
     missing or repeated, moves no more than its calendar days. A row is wild if both its neighbours agree better with
-    each other than either with it, and it lies over 8 robust standard deviations (1.4826 MAD of the changes) from
+    each other than either with it, and it lies over 12 robust standard deviations (1.4826 MAD of the changes) from
     the middle between them.
     """
     rows = {day: price for day, price in zip(days, prices, strict=True) if math.isfinite(price) and price > 0}
