@@ -9,8 +9,7 @@ from datetime import date
 
 import numpy as np
 from pydantic_core import PydanticCustomError
-from scipy.special import ndtri
-from scipy.stats import beta
+from scipy.special import betaincinv, ndtri
 
 from valuation.errors import ValuationError
 from valuation.rubric import COVERAGE_FRAC, LOG_PREMIUM
@@ -210,6 +209,6 @@ def leave_one_out(sales: Sequence[Comparable], on: date) -> LeaveOneOut | None:
         held += band.low <= math.log(sale.melt_ratio) <= band.high
     if tried == 0:
         return None
-    low = 0.0 if held == 0 else float(beta.ppf(0.025, held, tried - held + 1))
-    high = 1.0 if held == tried else float(beta.ppf(0.975, held + 1, tried - held))
+    low = 0.0 if held == 0 else float(betaincinv(held, tried - held + 1, 0.025))
+    high = 1.0 if held == tried else float(betaincinv(held + 1, tried - held, 0.975))
     return LeaveOneOut(held, tried, low, high)

@@ -8,7 +8,6 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from valuation.spread import SMALLEST_U, Floats, Spread
 
@@ -90,6 +89,8 @@ class _Base:
 
 @lru_cache(maxsize=4)
 def _base(seed: int, log2_draws: int) -> _Base:
+    from scipy.stats import qmc  # loaded with the first quote: it takes most of a second
+
     engine = qmc.Sobol(d=N_COLUMNS, scramble=True, rng=np.random.default_rng(seed))
     u = np.ascontiguousarray(engine.random_base2(log2_draws).T)
     np.clip(u, SMALLEST_U, 1.0 - SMALLEST_U, out=u)
