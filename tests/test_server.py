@@ -19,8 +19,10 @@ ROOT = Path(__file__).parent.parent
 
 # A throw-away app: answers at once, or at /slow after a while, then leaves a mark.
 SERVING = """
-import pathlib, sys, time
+import pathlib, signal, sys, time
 from webapp.server import listening_socket, run
+
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job would ignore it
 
 def app(environ, start_response):
     if environ["PATH_INFO"] == "/slow":
@@ -59,9 +61,7 @@ def start(tmp_path: Path) -> Iterator[Callable[..., Running]]:
 
     def start(port: int = 0, **env: str) -> Running:
         quiet = env or {"LODEWORTH_NO_BROWSER": "1"}
-        kept = {
-            k: v for k, v in os.environ.items() if k not in ("CI", "SSH_CONNECTION", "LODEWORTH_NO_BROWSER")
-        }
+        kept = {k: v for k, v in os.environ.items() if k not in ("CI", "SSH_CONNECTION", "LODEWORTH_NO_BROWSER")}
         process = subprocess.Popen(
             [sys.executable, "-c", SERVING, str(port), str(tmp_path / "mark")],
             cwd=ROOT,
@@ -150,9 +150,7 @@ def test_stops_cleanly_and_starts_again_at_the_same_port(start: Callable[..., Ru
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows sends a process no such signals")
-def test_what_is_being_done_is_finished_before_it_stops(
-    start: Callable[..., Running], tmp_path: Path
-) -> None:
+def test_what_is_being_done_is_finished_before_it_stops(start: Callable[..., Running], tmp_path: Path) -> None:
     running = start()
     with socket.create_connection(("127.0.0.1", running.port)) as connection:
         connection.sendall(b"GET /slow HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
@@ -183,9 +181,7 @@ def test_when_a_browser_would_be_seen(environ: dict[str, str], system: str, seen
 @pytest.mark.skipif(os.name == "nt", reason="the stand-in browser is a shell script")
 def test_opens_the_browser_at_the_address(start: Callable[..., Running], tmp_path: Path) -> None:
     browser = tmp_path / "browser"
-    browser.write_text(
-        f'#!/bin/sh\necho "$1" > "{tmp_path}/part" && mv "{tmp_path}/part" "{tmp_path}/opened"\n'
-    )
+    browser.write_text(f'#!/bin/sh\necho "$1" > "{tmp_path}/part" && mv "{tmp_path}/part" "{tmp_path}/opened"\n')
     browser.chmod(0o755)
     running = start(BROWSER=str(browser))
     wait_for(tmp_path / "opened")
