@@ -46,13 +46,14 @@ class Store:
         outer: Connection | None = getattr(self._mine, "connection", None)
         with self._told():
             if outer is not None:
-                with outer.begin_nested():
+                with self._part_of(outer):
                     yield outer
                 return
             with self._engine.execution_options(writes=True).begin() as connection:
                 self._mine.connection = connection
                 try:
                     yield connection
+                    _still_begun(connection)
                 finally:
                     self._mine.connection = None
 
@@ -62,10 +63,23 @@ class Store:
         outer: Connection | None = getattr(self._mine, "connection", None)
         with self._told():
             if outer is not None:
+                _still_begun(outer)
                 yield outer
                 return
             with self._engine.connect() as connection:
                 yield connection
+
+    @contextmanager
+    def _part_of(self, outer: Connection) -> Iterator[None]:
+        _still_begun(outer)
+        part = outer.begin_nested()
+        try:
+            yield
+        except BaseException:
+            if _is_begun(outer):
+                part.rollback()
+            raise
+        part.commit()
 
     def close(self) -> None:
         """Close every connection that is not in use."""
@@ -102,6 +116,19 @@ def _begun(connection: Connection) -> None:
     # A write that starts as a read can fail half-way, as another may have written in between.
     writes = connection.get_execution_options().get("writes", False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _is_begun(connection: Connection) -> bool:
+    """Whether the transaction is still there: SQLite itself undoes the whole of it on some errors.
+
+    What came after would be committed bit by bit. SQLite manual, "Transaction", 3.1.
+    """
+    return bool(connection.connection.driver_connection.in_transaction)  # type: ignore[union-attr]
+
+
+def _still_begun(connection: Connection) -> None:
+    if not _is_begun(connection):
+        raise StoreError("Nothing was saved, as a part of it could not be. See to that first, then try again.")
 
 
 def told(file: Path, error: BaseException | None) -> StoreError | None:

@@ -176,9 +176,7 @@ def get(store: Store, id: str) -> Draft:  # noqa: A002
         There is none of this id.
     """
     with store.reading() as connection:
-        row = _row(connection, id)
-    if row is None:
-        raise UnknownDraft(id)
+        row = _there(connection, id)
     return Draft(**_fields(row), entries=read(row.entries))
 
 
@@ -207,7 +205,8 @@ def close(store: Store, id: str, at: datetime) -> None:  # noqa: A002
         There is none of this id.
     """
     with store.writing() as connection:
-        _set(connection, id, closed_at=func.coalesce(table.c.closed_at, at))
+        if _there(connection, id).closed_at is None:
+            _set(connection, id, closed_at=at)
 
 
 def reopen(store: Store, id: str) -> None:  # noqa: A002
@@ -219,6 +218,7 @@ def reopen(store: Store, id: str) -> None:  # noqa: A002
         There is none of this id.
     """
     with store.writing() as connection:
+        _there(connection, id)
         _set(connection, id, closed_at=None)
 
 
@@ -231,6 +231,7 @@ def turn_into(store: Store, id: str, kind: Kind) -> None:  # noqa: A002
         There is none of this id.
     """
     with store.writing() as connection:
+        _there(connection, id)
         _set(connection, id, kind=kind)
 
 
@@ -243,8 +244,7 @@ def earlier(store: Store, id: str) -> tuple[Earlier, ...]:  # noqa: A002
         There is no draft of this id.
     """
     with store.reading() as connection:
-        if _row(connection, id) is None:
-            raise UnknownDraft(id)
+        _there(connection, id)
         return states.of_draft(connection, id)
 
 
@@ -257,6 +257,7 @@ def state(store: Store, id: str, revision: int) -> State:  # noqa: A002
         There is no such draft, or it has no such earlier state.
     """
     with store.reading() as connection:
+        _there(connection, id)
         found = states.one_of_draft(connection, id, revision)
     if found is None:
         raise UnknownDraft(id, revision)
@@ -264,8 +265,6 @@ def state(store: Store, id: str, revision: int) -> State:  # noqa: A002
 
 
 def _set(connection: Connection, id: str, **values: Any) -> None:  # noqa: A002
-    if _row(connection, id) is None:
-        raise UnknownDraft(id)
     connection.execute(update(table).where(table.c.id == id).values(**values))
 
 
@@ -273,6 +272,13 @@ def _row(connection: Connection, id: str) -> Row[Any] | None:  # noqa: A002
     if not _NAME.fullmatch(id):  # may be anything that an address can hold
         return None
     return connection.execute(select(table).where(table.c.id == id)).one_or_none()
+
+
+def _there(connection: Connection, id: str) -> Row[Any]:  # noqa: A002
+    row = _row(connection, id)
+    if row is None:
+        raise UnknownDraft(id)
+    return row
 
 
 def _fields(row: Row[Any]) -> dict[str, Any]:

@@ -48,8 +48,17 @@ def _make_folder(folder: Path) -> None:
 
 
 def _make_file(file: Path) -> None:
-    """Make the file for this user alone, before SQLite would make it for everyone; its companions follow it."""
-    os.close(os.open(file, os.O_RDWR | os.O_CREAT, 0o600))
+    """Make the file for this user alone, before SQLite would make it for everyone; its companions follow it.
+
+    A file that is there is not opened: closing it would drop the locks that SQLite holds on it in this process.
+    SQLite documentation, "How To Corrupt An SQLite Database File", 2.2.
+    """
+    if not file.is_file():
+        try:
+            os.close(os.open(file, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+        except FileExistsError:
+            if not file.is_file():  # else another process was faster
+                raise
 
 
 def _look(file: Path) -> None:
@@ -73,6 +82,9 @@ def _look(file: Path) -> None:
 
 
 def _log_ahead(file: Path) -> None:
-    """Set write-ahead logging, which the file remembers."""
+    """Set write-ahead logging, which the file remembers, and see that the file can be written."""
     with closing(sqlite3.connect(file, timeout=BUSY_TIMEOUT_MS / 1000, isolation_level=None)) as connection:
         connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("BEGIN IMMEDIATE")  # which a file that is read-only still allows
+        connection.execute("PRAGMA user_version = 0")
+        connection.execute("ROLLBACK")
