@@ -187,8 +187,8 @@ def chance_of_as_many(lost: int, won: int) -> float:
 def main() -> int:
     """Run the proof; 0 if all holds."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("--count", type=int, default=4000, help="specimens a case")
-    parser.add_argument("--trial-count", type=int, default=2000, help="specimens a switched-off term")
+    parser.add_argument("--count", type=int, default=3000, help="specimens a case")
+    parser.add_argument("--trial-count", type=int, default=1000, help="specimens a switched-off term")
     parser.add_argument("--processes", type=int, default=multiprocessing.cpu_count())
     parser.add_argument("--record", action="store_true", help="write the tables into coverage.md")
     chosen = parser.parse_args()

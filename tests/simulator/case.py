@@ -85,6 +85,27 @@ CLEAR = replace(
     tap_water=True,
     thermometer_degc=None,
 )
+# All that is usually large is known well, so that air, salts and bubbles show.
+SHARP = replace(
+    FIST,
+    name="well-known quartz and gold, tap water",
+    host_g_cm3={"value": 2.648, "sd": 0.0005},
+    void_frac=0.0,
+    fineness_frac={"low": 0.84, "high": 0.86},
+    gold=GoldMass("log-uniform", 0.04, 20.0),
+    readability_g=0.01,
+    repeatability_g=0.01,
+    linearity_g=0.02,
+    tap_water=True,
+    thermometer_degc=0.3,
+)
+SHARP_DISPLACED = replace(
+    SHARP,
+    name="well-known quartz and gold, tap water, displaced",
+    method="displaced",
+    line_extra_depth_mm=RULER_60,
+    zeroed_with_line=False,
+)
 VUGGY = replace(
     FIST,
     name="vuggy, voids 0 to 4 %",
@@ -145,6 +166,8 @@ WELL_SEEN_CASES = (
     FIST,
     FIST_DISPLACED,
     CLEAR,
+    SHARP,
+    SHARP_DISPLACED,
     VUGGY,
     CHIP,
     CHIP_DISPLACED,
@@ -164,6 +187,7 @@ ANY_MASS_CASES = (
     with_any_gold_mass(FIST, 40.0),
     with_any_gold_mass(FIST_DISPLACED, 40.0),
     with_any_gold_mass(CLEAR, 12.0),
+    with_any_gold_mass(SHARP, 2.5),
     with_any_gold_mass(VUGGY, 80.0),
     with_any_gold_mass(CHIP, 20.0),
     with_any_gold_mass(SMALL, 0.15),

@@ -11,7 +11,7 @@ from tests.simulator.counter import Typed, visit
 from valuation import QuoteRequest, ValuationError, quote
 
 NOMINAL_FRAC = 0.95
-# One run of the proof looks at 46 groups, twice each: at this chance a look, 99 runs of 100 hold.
+# One run of the proof looks at some fifty groups, twice each: at this chance a look, 99 runs of 100 hold.
 FALSE_ALARM_FRAC = 1e-4
 
 Side = Literal["inside", "truth below", "truth above"]
