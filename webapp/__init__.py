@@ -18,15 +18,18 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
 
     from webapp import errors, rendering, security
     from webapp.settings import Settings
-    from webapp.views import api, demos, quotes
+    from webapp.store import open_store
+    from webapp.views import api, demos, drafts
 
     settings = settings or Settings()
     app = Flask(__name__)
+    folder = data or settings.data
     app.config["SETTINGS"] = settings
-    security.guard(app, data or settings.data)
+    app.extensions["store"] = open_store(folder)
+    security.guard(app, folder)
     rendering.prepare(app)
     errors.handle(app)
-    app.register_blueprint(quotes.views)
+    app.register_blueprint(drafts.views)
     app.register_blueprint(demos.views)
     app.register_blueprint(api.views)
     return app

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from flask import Flask, Response, current_app, make_response, render_template
 
 from webapp.fields import field_at
 from webapp.settings import Settings
+from webapp.store.database import Store
+from webapp.wording import Wording
 
 
 def prepare(app: Flask) -> None:
@@ -16,12 +19,19 @@ def prepare(app: Flask) -> None:
     app.jinja_env.lstrip_blocks = True
     app.jinja_env.globals["field_at"] = field_at
     app.jinja_env.filters["unit_words"] = unit_words
+    app.jinja_env.filters["wall_time"] = wall_time
 
 
 def settings() -> Settings:
     """Settings of the running app."""
     kept = current_app.config["SETTINGS"]
     assert isinstance(kept, Settings)
+    return kept
+
+
+def store() -> Store:
+    """The store of the running app."""
+    kept: Store = current_app.extensions["store"]
     return kept
 
 
@@ -33,3 +43,8 @@ def page(template: str, status: int = 200, **values: Any) -> Response:
 def unit_words(unit: str, currency: str) -> str:
     """Unit as shown beside an input; amounts in the quote's currency."""
     return unit.replace("money", currency or "money")
+
+
+def wall_time(at: datetime) -> str:
+    """A moment as the house's clock shows it."""
+    return Wording(settings().written_in, settings().currency).moment(at.astimezone(settings().zone))

@@ -18,7 +18,9 @@ from webapp.settings import Settings
 @pytest.fixture
 def app(tmp_path: Path) -> Iterator[Flask]:
     settings = Settings(locale="en_US", time_zone="America/Denver", data=tmp_path)
-    return create_app(tmp_path, settings)
+    made = create_app(tmp_path, settings)
+    yield made
+    made.extensions["store"].close()
 
 
 @pytest.fixture

@@ -27,7 +27,7 @@ def test_a_first_start_opens_on_a_worked_demo(visitor: Visitor) -> None:
 
 @pytest.mark.parametrize("name", names())
 def test_every_demo_shows_the_figures_of_its_quote(visitor: Visitor, name: str) -> None:
-    page = visitor.open(f"/quotes/new?demo={name}")
+    page = visitor.open(f"/demos/{name}")
     assert page.status == 200
     answer = quote(scenario(name).request())
     told = page.words("#answer")
@@ -43,7 +43,7 @@ def test_every_demo_shows_the_figures_of_its_quote(visitor: Visitor, name: str) 
 def test_the_gallery_lists_every_demo(visitor: Visitor) -> None:
     page = visitor.open("/demos")
     links = [str(link["href"]) for link in page.all(".gallery a")]
-    assert links == [f"/quotes/new?demo={name}" for name in names()]
+    assert links == [f"/demos/{name}" for name in names()]
     assert all(visitor.open(link).status == 200 for link in links)
 
 
@@ -107,13 +107,13 @@ def test_what_was_typed_in_a_branch_is_there_on_coming_back(visitor: Visitor) ->
 
 
 def test_a_piece_not_seen_by_weight_is_not_priced(visitor: Visitor) -> None:
-    page = visitor.open("/quotes/new?demo=below-detection")
+    page = visitor.open("/demos/below-detection")
     assert "not seen" in page.words("#answer")
     assert not page.all("#steps") and not page.all(".plan")
 
 
 def test_no_fair_price_says_why(visitor: Visitor) -> None:
-    words = visitor.open("/quotes/new?demo=no-fair-cash-price").words("#answer")
+    words = visitor.open("/demos/no-fair-cash-price").words("#answer")
     assert "no fair cash price" in words and "the house could pay" in words
 
 
@@ -161,5 +161,5 @@ def test_no_figure_is_ever_nan_or_infinite(visitor: Visitor) -> None:
 
 
 def test_a_demo_that_is_not_there(client: FlaskClient) -> None:
-    page = Page(client.get("/quotes/new?demo=leaf-gold"))
+    page = Page(client.get("/demos/leaf-gold"))
     assert page.status == 404 and "leaf-gold-walk-in" in page.words()

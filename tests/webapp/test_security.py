@@ -17,8 +17,11 @@ from webapp.security import HEADERS, LARGEST_BODY, secret_key
 ORIGIN = "http://localhost"
 
 
+FORM = "/quotes/a-name-of-sixteen"
+
+
 def token_of(client: FlaskClient) -> str:
-    client.get("/quotes/new")
+    client.get(FORM)
     with client.session_transaction() as session:
         return str(session["token"])
 
@@ -31,7 +34,7 @@ def test_a_foreign_host_name_gets_nothing(client: FlaskClient, host: str, path: 
 
 @pytest.mark.parametrize("host", ["127.0.0.1", "127.0.0.1:8477", "localhost:9000"])
 def test_this_machine_is_served_at_any_port(client: FlaskClient, host: str) -> None:
-    assert client.get("/quotes/new", headers={"Host": host}).status_code == 200
+    assert client.get(FORM, headers={"Host": host}).status_code == 200
 
 
 @pytest.mark.parametrize(
@@ -46,7 +49,7 @@ def test_this_machine_is_served_at_any_port(client: FlaskClient, host: str) -> N
         {"Sec-Fetch-Site": "same-site", "Origin": ORIGIN},
     ],
 )
-@pytest.mark.parametrize("path", ["/quotes/new", "/api/quote"])
+@pytest.mark.parametrize("path", [FORM, "/api/quote"])
 def test_other_pages_cannot_post_even_with_the_token(client: FlaskClient, headers: dict[str, str], path: str) -> None:
     token = token_of(client)
     assert client.post(path, data={"token": token}, headers=headers).status_code == 403
@@ -55,30 +58,30 @@ def test_other_pages_cannot_post_even_with_the_token(client: FlaskClient, header
 
 @pytest.mark.parametrize("headers", [{}, {"Origin": ORIGIN}, {"Sec-Fetch-Site": "same-origin", "Origin": ORIGIN}])
 def test_our_own_page_can_post(client: FlaskClient, headers: dict[str, str]) -> None:
-    assert client.post("/quotes/new", data={"token": token_of(client)}, headers=headers).status_code == 200
+    assert client.post(FORM, data={"token": token_of(client)}, headers=headers).status_code == 303
 
 
 @pytest.mark.parametrize("sent", ["", "wrong", "wörter", "\ud83d\ude00"])
 def test_a_missing_wrong_or_foreign_token_is_refused(client: FlaskClient, sent: str) -> None:
     token_of(client)
     data = {"token": sent.encode("utf-8", "surrogatepass").decode("utf-8", "replace")} if sent else {}
-    answer = client.post("/quotes/new", data=data)
+    answer = client.post(FORM, data=data)
     assert answer.status_code == 403
     assert "reload the page" in answer.text
 
 
 def test_a_token_without_its_cookie_is_refused(app: Flask, client: FlaskClient) -> None:
     token = token_of(client)
-    assert app.test_client().post("/quotes/new", data={"token": token}).status_code == 403
+    assert app.test_client().post(FORM, data={"token": token}).status_code == 403
 
 
 def test_too_much_is_refused(client: FlaskClient) -> None:
     data = {"token": token_of(client), "title": "x" * LARGEST_BODY}
-    answer = client.post("/quotes/new", data=data)
+    answer = client.post(FORM, data=data)
     assert answer.status_code == 413
     assert "256 kB" in answer.text
     many = {"token": token_of(client), **{f"f{i}": "" for i in range(2000)}}
-    assert client.post("/quotes/new", data=many, content_type="multipart/form-data").status_code == 413
+    assert client.post(FORM, data=many, content_type="multipart/form-data").status_code == 413
 
 
 @pytest.mark.parametrize("path", ["/quotes/new", "/static/app.css", "/nowhere", "/static/nowhere"])
@@ -94,7 +97,7 @@ def test_the_policy_allows_nothing_inline() -> None:
 
 
 def test_the_cookie_is_for_this_server_alone(client: FlaskClient) -> None:
-    cookie = client.get("/quotes/new").headers["Set-Cookie"]
+    cookie = client.get(FORM).headers["Set-Cookie"]
     assert cookie.startswith("lodeworth=") and "HttpOnly" in cookie and "SameSite=Strict" in cookie
 
 
@@ -110,9 +113,11 @@ def test_a_session_outlives_the_server(app: Flask, tmp_path: Path) -> None:
     token = token_of(client)
     cookie = client.get_cookie("lodeworth")
     assert cookie is not None
-    again = create_app(tmp_path).test_client()
+    later = create_app(tmp_path)
+    again = later.test_client()
     again.set_cookie("lodeworth", cookie.value)
-    assert again.post("/quotes/new", data={"token": token}).status_code == 200
+    assert again.post(FORM, data={"token": token}).status_code == 303
+    later.extensions["store"].close()
 
 
 def test_no_template_has_inline_style_or_script() -> None:

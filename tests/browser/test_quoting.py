@@ -1,0 +1,269 @@
+"""Quoting in a real browser, with scripts and without."""
+
+import re
+import threading
+import time
+from pathlib import Path
+
+import pytest
+from flask import Flask, request
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import PHONE, Watched
+from webapp.store import drafts
+
+pytestmark = pytest.mark.browser
+
+
+def enter(page: Page) -> None:
+    page.locator('[id="f-weighing.dry_g.0"]').fill("412.60")
+    page.locator('[id="f-weighing.submerged_g.0"]').fill("271.35")
+    page.get_by_label("Readability").fill("0.05")
+    page.get_by_label("Gold spot").fill("4100")
+
+
+def test_a_quote_from_a_first_start_to_its_price(watched: Watched) -> None:
+    page = watched.page()
+    page.goto("/")
+    expect(page.locator("#answer .figure").first).to_contain_text("$")
+    page.get_by_role("link", name="Start with an empty form").click()
+    expect(page.locator("#answer")).to_contain_text("Still needed")
+    enter(page)
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+    expect(page.locator(".axis-picture")).to_be_visible()
+
+
+def test_the_same_without_scripts(watched: Watched) -> None:
+    page = watched.page(scripts=False)
+    page.goto("/quotes/new")
+    expect(page.locator("#answer")).to_contain_text("Still needed")
+    enter(page)
+    page.get_by_role("button", name="Recalculate").click()
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+    address = page.url
+    page.get_by_label("Gold spot").fill("nothing")
+    page.keyboard.press("Enter")
+    expect(page.locator('[id="p-spot.gold"]')).to_be_visible()
+    expect(page.get_by_label("Gold spot")).to_have_value("nothing")
+    page.goto(address)
+    expect(page.get_by_label("Gold spot")).to_have_value("nothing")
+
+
+def test_only_the_fields_of_the_chosen_branch_are_seen_without_scripts(watched: Watched) -> None:
+    page = watched.page(scripts=False)
+    page.goto("/quotes/new")
+    expect(page.get_by_label("Kind of rock")).to_be_visible()
+    page.get_by_role("radio", name="Density").check()
+    expect(page.get_by_label("Kind of rock")).to_be_hidden()
+    page.get_by_role("radio", name="Measured elsewhere").check()
+    expect(page.locator('[id="f-weighing.dry_g.0"]')).to_be_hidden()
+    expect(page.locator('[id="f-gold.measured.basis"]')).to_be_visible()
+
+
+def test_typing_goes_on_while_the_page_is_worked_out(watched: Watched) -> None:
+    page = watched.page()
+    page.goto("/quotes/new")
+    enter(page)
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+    gold = page.get_by_label("Gold spot")
+    gold.click()
+    page.keyboard.press("End")
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.type("55", delay=180)
+    page.wait_for_timeout(700)
+    expect(gold).to_have_value("410550")
+    expect(gold).to_be_focused()
+    assert gold.evaluate("field => field.selectionStart") == 5
+    page.locator('[id="f-weighing.dry_g.2"]').fill("412.55")
+    page.locator('[id="f-weighing.dry_g.1"]').click()
+    page.keyboard.type("412.65", delay=90)
+    expect(page.locator('[id="f-weighing.dry_g.3"]')).to_be_visible()
+    expect(page.locator('[id="f-weighing.dry_g.1"]')).to_have_value("412.65")
+
+
+def test_two_fast_edits_end_on_the_newest_figures(watched: Watched, app: Flask) -> None:
+    slow = threading.Event()
+
+    def delay() -> None:
+        if request.method == "POST" and request.form.get("spot.gold") == "1000":
+            slow.set()
+            time.sleep(1.2)
+
+    app.before_request(delay)
+    page = watched.page()
+    page.goto("/quotes/new")
+    enter(page)
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+    gold = page.get_by_label("Gold spot")
+    gold.fill("1000")
+    assert slow.wait(5)
+    gold.fill("2000")
+    page.get_by_label("Readability").focus()
+    figure = page.locator("#brief .brief-figure")
+    melt = page.locator(".axis-figure").first
+    expect(melt).to_have_text(re.compile(r"\$2,\d\d0"))
+    page.wait_for_timeout(1500)
+    expect(melt).to_have_text(re.compile(r"\$2,\d\d0"))
+    expect(gold).to_have_value("2000")
+    expect(figure).to_contain_text("$")
+
+
+def test_a_typed_text_is_not_put_back_by_an_older_answer(watched: Watched, app: Flask) -> None:
+    begun = threading.Event()
+
+    def delay() -> None:
+        if request.method == "POST" and request.form.get("spot.gold") == "4":
+            begun.set()
+            time.sleep(0.4)
+
+    app.before_request(delay)
+    page = watched.page()
+    page.goto("/quotes/new")
+    gold = page.get_by_label("Gold spot")
+    gold.fill("4")
+    assert begun.wait(5)
+    gold.fill("4100")
+    page.get_by_label("Readability").focus()
+    page.wait_for_timeout(1500)
+    expect(gold).to_have_value("4100")
+
+
+def test_folds_stay_as_they_were_put(watched: Watched) -> None:
+    page = watched.page()
+    page.goto("/quotes/new")
+    page.locator("#g-buyer > summary").click()
+    page.get_by_label("Margin").fill("20")
+    expect(page.locator("#g-buyer .group-line")).to_have_text(re.compile("margin 20 %"))
+    expect(page.locator("#g-buyer")).to_have_attribute("open", "")
+
+
+def test_a_link_to_what_is_needed_goes_to_its_field(watched: Watched) -> None:
+    page = watched.page()
+    page.goto("/quotes/new")
+    page.locator("#g-spot > summary").click()
+    page.get_by_role("link", name="Gold spot").click()
+    expect(page.get_by_label("Gold spot")).to_be_focused()
+    page.get_by_role("link", name="Dry").click()
+    expect(page.locator('[id="f-weighing.dry_g.0"]')).to_be_focused()
+
+
+def test_a_mistake_is_told_beside_its_field_and_goes_when_mended(watched: Watched) -> None:
+    page = watched.page()
+    page.goto("/quotes/new")
+    enter(page)
+    gold = page.get_by_label("Gold spot")
+    gold.fill("4,100")
+    expect(page.locator('[id="p-spot.gold"]')).to_contain_text("4100 or 4.100")
+    expect(gold).to_have_attribute("aria-invalid", "true")
+    gold.fill("4100")
+    expect(page.locator('[id="p-spot.gold"]')).to_have_count(0)
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+
+
+def test_reload_back_and_forward_find_what_was_typed(watched: Watched) -> None:
+    page = watched.page()
+    page.goto("/quotes/new")
+    enter(page)
+    page.locator("#g-specimen > summary").click()
+    page.get_by_label("Title").fill("Tin from the attic")
+    expect(page.locator("#g-specimen .group-line")).to_contain_text("attic")
+    page.reload()
+    expect(page.get_by_label("Gold spot")).to_have_value("4100")
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+    page.goto("/demos")
+    page.go_back()
+    expect(page.get_by_label("Gold spot")).to_have_value("4100")
+    page.go_forward()
+    page.get_by_role("link", name="Open quotes").click()
+    page.get_by_role("link", name="Tin from the attic").click()
+    expect(page.get_by_label("Gold spot")).to_have_value("4100")
+
+
+def test_a_lost_server_is_told_and_nothing_is_lost(watched: Watched) -> None:
+    watched.expected = ("Failed to load resource", "htmx", "Failed to fetch")
+    page = watched.page()
+    page.goto("/quotes/new")
+    enter(page)
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+    page.route("**/quotes/**", lambda route: route.abort())
+    page.get_by_label("Gold spot").fill("4200")
+    expect(page.locator("#lost")).to_contain_text("does not answer")
+    expect(page.get_by_label("Gold spot")).to_have_value("4200")
+    page.unroute("**/quotes/**")
+    page.get_by_label("Gold spot").fill("4300")
+    expect(page.locator("#lost")).to_be_hidden()
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+
+
+def test_a_bug_on_the_way_leaves_the_page_as_it_is(watched: Watched, app: Flask) -> None:
+    watched.expected = ("status of 500", "htmx")
+
+    def fail() -> None:
+        if request.form.get("spot.gold") == "13":
+            raise RuntimeError("for the test")
+
+    app.before_request(fail)
+    page = watched.page()
+    page.goto("/quotes/new")
+    enter(page)
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+    page.get_by_label("Gold spot").fill("13")
+    expect(page.locator("#lost")).to_contain_text("Something went wrong")
+    expect(page.get_by_label("Gold spot")).to_have_value("13")
+
+
+def test_a_phone_has_the_answer_always_in_view(watched: Watched) -> None:
+    page = watched.page(PHONE)
+    page.goto("/quotes/new")
+    enter(page)
+    brief = page.locator("#brief")
+    expect(brief).to_contain_text("$")
+    expect(brief).to_be_in_viewport()
+    page.mouse.wheel(0, 600)
+    expect(brief).to_be_in_viewport()
+    brief.click()
+    expect(page.locator("#answer .headline")).to_be_in_viewport()
+
+
+def test_a_wide_page_keeps_the_answer_in_view(watched: Watched) -> None:
+    page = watched.page()
+    page.goto("/")
+    page.locator("#g-seller").scroll_into_view_if_needed()
+    expect(page.locator("#answer .headline")).to_be_in_viewport()
+
+
+def test_checking_an_asking_price_from_a_claim_to_a_weighing(watched: Watched) -> None:
+    page = watched.page()
+    page.goto("/asks/new")
+    page.get_by_label("Asking price", exact=True).fill("5200")
+    page.get_by_label("Claimed gold").fill("1.9")
+    page.get_by_label("Gold spot").fill("4100")
+    page.get_by_role("radio", name="Only claimed").check()
+    expect(page.locator(".headline-verdict")).to_contain_text("Asked $5,200")
+    expect(page.locator("#answer")).to_contain_text("first weigh the piece")
+    page.get_by_role("radio", name="Weighed here").check()
+    page.locator('[id="f-weighing.dry_g.0"]').fill("412.60")
+    page.locator('[id="f-weighing.submerged_g.0"]').fill("271.35")
+    page.get_by_label("Readability").fill("0.05")
+    expect(page.locator("#answer")).not_to_contain_text("first weigh the piece")
+    expect(page.locator(".headline-verdict")).to_contain_text("Asked $5,200")
+    page.get_by_role("link", name="Make it a full quote").click()
+    expect(page.get_by_label("Gold spot")).to_have_value("4100")
+
+
+def test_two_tabs_on_one_quote_lose_nothing(watched: Watched, app: Flask, tmp_path: Path) -> None:
+    left = watched.page()
+    left.goto("/quotes/new")
+    enter(left)
+    expect(left.locator("#answer")).to_contain_text("Fair price")
+    right = watched.watch(left.context.new_page())
+    right.goto(left.url)
+    left.get_by_label("Gold spot").fill("3900")
+    expect(left.locator(".axis-figure").first).not_to_have_text("")
+    left.wait_for_timeout(600)
+    right.get_by_label("Gold spot").fill("3800")
+    expect(right.locator("#overtook")).to_be_visible()
+    store = app.extensions["store"]
+    (draft,) = drafts.open_drafts(store).drafts
+    states = [drafts.state(store, draft.id, e.revision) for e in drafts.earlier(store, draft.id)]
+    assert "3900" in {dict(state.entries).get("spot.gold") for state in states}

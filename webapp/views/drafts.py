@@ -1,0 +1,173 @@
+"""Quotes and asks in progress: kept as typed, worked out, looked at with either face."""
+
+from __future__ import annotations
+
+from flask import Blueprint, Response, abort, redirect, request, url_for
+from werkzeug.datastructures import MultiDict
+from werkzeug.wrappers import Response as AnyResponse
+
+from scenarios import FIRST, UnknownScenario, scenario
+from webapp.faces import FACES, QUOTE, Face
+from webapp.forms import Typed, blank_form, typed_from
+from webapp.rendering import page, settings, store
+from webapp.store import StoreError, UnknownDraft, drafts
+from webapp.worked import shown, worked
+
+views = Blueprint("drafts", __name__)
+BESIDE_THE_FORM = frozenset({"token", "seen", "writer"})
+FACED = '/<any("quotes", "asks"):address>'
+
+
+@views.get("/")
+def start() -> AnyResponse:
+    """A first start opens on a worked demo; later ones on the open quotes."""
+    if drafts.open_drafts(store()).count:
+        return redirect(url_for("drafts.listed"))
+    return redirect(url_for("drafts.draft", address="quotes", name=drafts.fresh_id(), demo=FIRST))
+
+
+@views.get("/quotes")
+def listed() -> Response:
+    """The open quotes and asks, last changed first."""
+    number = request.args.get("page", "1")
+    listing = drafts.open_drafts(store(), int(number) if number.isascii() and number.isdigit() and int(number) else 1)
+    return page("drafts/list.html", listing=listing, closed=request.args.get("closed", ""), zone=settings().zone)
+
+
+@views.get(f"{FACED}/new")
+def new(address: str) -> AnyResponse:
+    """A blank form under a name of its own; nothing is kept before something is typed."""
+    return redirect(url_for("drafts.draft", address=address, name=drafts.fresh_id()))
+
+
+@views.get(f"{FACED}/<name>")
+def draft(address: str, name: str) -> AnyResponse:
+    """A draft as typed; a name that nothing is kept under shows a demo or a blank form."""
+    try:
+        kept = drafts.get(store(), name)
+    except UnknownDraft:
+        return _answered(FACES[address], name, _unkept(), revision=0)
+    typed = Typed(MultiDict(kept.entries))
+    return _answered(FACES[address], name, typed, revision=kept.revision, closed=kept.closed_at is not None)
+
+
+@views.post(f"{FACED}/<name>")
+def typed_in(address: str, name: str) -> AnyResponse:
+    """Keep what was typed, then work it out."""
+    face = FACES[address]
+    texts = MultiDict((key, text) for key, text in request.form.items(multi=True) if key not in BESIDE_THE_FORM)
+    typed, seen = Typed(texts), request.form.get("seen", "")
+    try:
+        kept = drafts.keep(
+            store(),
+            name,
+            texts.items(multi=True),
+            title_of(typed),
+            settings().now(),
+            seen_revision=int(seen) if seen.isascii() and seen.isdigit() and len(seen) < 10 else None,
+            writer=request.form.get("writer", "")[:64],
+            kind=face.kind,
+        )
+    except UnknownDraft:
+        abort(404, "That address names no quote. Start a new one.")
+    except StoreError as trouble:
+        return _answered(face, name, typed, revision=0, posted=True, unkept=str(trouble))
+    overtook = kept.overtook is not None
+    return _answered(face, name, typed, kept.revision, posted=True, closed=kept.closed, overtook=overtook)
+
+
+@views.get(f"{FACED}/<name>/earlier")
+def earlier(address: str, name: str) -> Response:
+    """The earlier states of a draft."""
+    try:
+        states = drafts.earlier(store(), name)
+    except UnknownDraft:
+        abort(404, "Nothing is kept under that address. Start a new quote, or choose an open one.")
+    return page("drafts/earlier.html", face=FACES[address], name=name, states=states, zone=settings().zone)
+
+
+@views.post(f"{FACED}/<name>/earlier/<int:revision>")
+def returned(address: str, name: str, revision: int) -> AnyResponse:
+    """Go back to an earlier state; the present one becomes an earlier one itself."""
+    try:
+        state = drafts.state(store(), name, revision)
+        drafts.keep(store(), name, state.entries, state.title, settings().now())
+    except UnknownDraft:
+        abort(404, "That earlier state is no longer kept. Choose another one.")
+    return redirect(url_for("drafts.draft", address=address, name=name), 303)
+
+
+@views.post(f"{FACED}/<name>/close")
+def close(address: str, name: str) -> AnyResponse:
+    """Take a draft off the list; its text stays."""
+    try:
+        drafts.close(store(), name, settings().now())
+    except UnknownDraft:
+        abort(404, "Nothing is kept under that address.")
+    return redirect(url_for("drafts.listed", closed=name), 303)
+
+
+@views.post(f"{FACED}/<name>/reopen")
+def reopen(address: str, name: str) -> AnyResponse:
+    """Put a draft on the list again."""
+    try:
+        drafts.reopen(store(), name)
+    except UnknownDraft:
+        abort(404, "Nothing is kept under that address.")
+    return redirect(url_for("drafts.draft", address=address, name=name), 303)
+
+
+def title_of(typed: Typed) -> str:
+    """What a draft is called in lists."""
+    return typed.text("title").strip() or typed.text("specimen.description").strip()
+
+
+def _unkept() -> Typed:
+    name = request.args.get("demo")
+    if name is None:
+        return blank_form(settings().currency)
+    try:
+        demo = scenario(name)
+    except UnknownScenario as unknown:
+        abort(404, str(unknown))
+    typed = typed_from(demo.entries)
+    typed.texts["demo"] = demo.name
+    return typed
+
+
+def _answered(
+    face: Face,
+    name: str,
+    typed: Typed,
+    revision: int,
+    *,
+    posted: bool = False,
+    closed: bool = False,
+    overtook: bool = False,
+    unkept: str = "",
+) -> AnyResponse:
+    done = worked(typed, settings().now(), settings().zone)
+    plain = "HX-Request" not in request.headers
+    if posted and plain and not (done.is_wrong or overtook or unkept):
+        return redirect(url_for("drafts.draft", address=face.address, name=name), 303)
+    return page(
+        "quotes/quote.html",
+        422 if posted and done.is_wrong else 200,
+        name=name,
+        other=next(other for other in FACES.values() if other is not face),
+        demo=_demo(typed),
+        revision=revision,
+        writer=request.form.get("writer") or drafts.fresh_id(),
+        closed=closed,
+        overtook=overtook,
+        unkept=unkept,
+        is_quote=face is QUOTE,
+        **shown(done, face, settings()),
+    )
+
+
+def _demo(typed: Typed) -> str:
+    try:
+        return scenario(typed.text("demo")).shows
+    except UnknownScenario:
+        return ""

@@ -1,0 +1,68 @@
+"""A form and what it comes to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from typing import Any
+
+from valuation import Quote, RequestRefused, ValuationError, materials, quote, rubric
+from webapp import charts, sentences
+from webapp.ask_figures import ask_figures
+from webapp.branches import ROUTE_CHOICES
+from webapp.faces import Face, short_verdict
+from webapp.forms import Reading, Typed
+from webapp.settings import Settings
+from webapp.wording import Wording
+
+DEALS = {"cash": "Cash", "advance_and_settle": "Advance, then settle", "consign": "Consign"}
+
+
+@dataclass(frozen=True)
+class Worked:
+    """A form, judged, and the quote that it comes to, if it comes to one."""
+
+    typed: Typed
+    quote: Quote | None
+
+    @property
+    def is_wrong(self) -> bool:
+        """Whether something typed is wrong; a half-filled form is no error."""
+        return bool(self.typed.problems)
+
+
+def worked(typed: Typed, now: datetime, zone: tzinfo) -> Worked:
+    """The quote of a form, or what is wrong or still needed."""
+    reading = Reading(typed, now, zone)
+    try:
+        return Worked(reading.judged(()), quote(reading.request()))
+    except (RequestRefused, ValuationError) as refused:
+        return Worked(reading.judged(refused.problems), None)
+
+
+def shown(done: Worked, face: Face, settings: Settings) -> dict[str, Any]:
+    """What the template of a quote needs."""
+    currency = done.typed.text("spot.currency").strip().upper() or settings.currency
+    w = Wording(settings.written_in, done.quote.currency if done.quote else currency)
+    values: dict[str, Any] = {
+        "form": done.typed,
+        "quote": done.quote,
+        "face": face,
+        "order": face.order,
+        "opened": face.opened,
+        "w": w,
+        "currency": currency,
+        "say": sentences,
+        "say_ask": ask_figures,
+        "deal_names": DEALS,
+        "rocks": [(key, rock.label) for key, rock in materials.rocks().items()],
+        "minerals": [(key, mineral.label) for key, mineral in materials.minerals().items()],
+        "qualities": list(rubric.qualities()),
+        "route_choices": ROUTE_CHOICES,
+    }
+    if done.quote is not None:
+        values["axis"] = charts.money_axis(charts.house_marks(done.quote, w), w)
+        values["shares"] = charts.doubt_shares(done.quote, w)
+        values["steps"] = charts.refining_steps(done.quote, w)
+        values["verdict"] = short_verdict(done.quote)
+    return values
