@@ -153,6 +153,13 @@ def test_no_mass_is_needed_where_nothing_is_charged_by_it(quoted):
     assert q.verdict == "fair_range"
 
 
+def test_no_draw_holds_more_gold_than_the_piece_weighs_or_less_than_none(quoted):
+    nugget = quoted({"weighing.dry_g": 100.0, "weighing.submerged_g": 93.95})
+    assert 0.05 < nugget.kept_frac < 0.95
+    assert nugget.native_gold_g.high <= nugget.mass_g.high
+    assert quoted(UNSEEN).native_gold_g.low > 0.0
+
+
 # ---- gold that is not seen
 
 
@@ -358,6 +365,19 @@ def test_the_statement_by_hand(quoted):
         "total": "4737.53",
         "waiting": "-18.14",  # 4,737.53 x (exp(-0.10 x 14 / 365) - 1)
     }
+
+
+def test_the_minimum_deduction_counts_where_it_is_more_than_the_share(quoted):
+    """1.265453 ozt assayed less 0.2 is under 95 % of it: 1.065 ozt paid, in the statement and in the draws."""
+    exactly = {"basis": "fine", "grams": 41.0, "mass_g": 412.6}
+    still = {"spot.gold_volatility_per_year": 0.0, "refiner.recovery_frac": 0.96, "refiner.settlement_days": 0}
+    q = quoted({**MEASURED, "gold.measured": exactly, **still, "refiner.minimum_deduction_ozt": 0.2})
+    rows = {row.line: float(row.amount) for row in q.settlement}
+    assert rows["gold"] == 1.065 * 4100
+    assert route(q, "refine").median == pytest.approx(rows["total"], abs=0.08 + 4.1)
+    nothing = quoted({**MEASURED, "gold.measured": exactly, **still, "refiner.minimum_deduction_ozt": 50.0})
+    assert nothing.settlement[0].amount == "0.00"
+    assert route(nothing, "refine").mean == 0.0
 
 
 def test_the_statement_agrees_with_the_drawn_route_at_those_values(quoted):
