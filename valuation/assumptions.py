@@ -15,6 +15,7 @@ from valuation.negotiation import ASSUMED_FLOOR_FRAC, FAIR_SHARE, Floor
 from valuation.request import QuoteRequest
 from valuation.result import Assumption, Notice
 from valuation.spread import MOST_CUT_UNSAID, Spread
+from valuation.terms import PayableTier
 
 _MEANT = {
     "weighing.repeatability_g": "one readability",
@@ -24,8 +25,8 @@ _MEANT = {
     "rock.void_frac": "0 to 0.002",
     "refiner.silver_recovery_frac": "as the gold's",
     "seller.refiner.silver_recovery_frac": "as the gold's",
-    "buyer.routes": "every way whose terms are entered",
 }
+_WAYS = {"refine": "refining", "intact": "sale as it is"}
 
 
 def value_words(value: Any, unit: str = "") -> str:
@@ -42,6 +43,11 @@ def value_words(value: Any, unit: str = "") -> str:
         return _spread_words(value, unit)
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, PayableTier):
+        start = f" from {value.from_ozt:.8g} ozt" if value.from_ozt else ""
+        return value_words(value.frac, "frac") + start
+    if isinstance(value, tuple):
+        return ", ".join(value_words(item, unit) for item in value)
     if isinstance(value, int | float):
         return f"{100 * value:.6g} %" if unit == "frac" else f"{value:.8g} {unit}".rstrip()
     return str(value)
@@ -88,7 +94,7 @@ def assumed_inputs(request: QuoteRequest) -> list[Assumption]:
             if not source or stated or _beside_the_point(request, path, name):
                 continue
             where = f"{path}.{name}" if path else name
-            words = _MEANT.get(where) if value is None else None
+            words = _meant(where, request) if value is None else None
             unit = str(extra.get("unit", "")) if isinstance(extra, dict) else ""
             if value is None and words is None:
                 continue
@@ -101,6 +107,13 @@ def assumed_inputs(request: QuoteRequest) -> list[Assumption]:
                 )
             )
     return rows
+
+
+def _meant(where: str, request: QuoteRequest) -> str | None:
+    """What a field that is left out stands for, where that is not its default."""
+    if where == "buyer.routes":
+        return " and ".join(_WAYS[route] for route in request.routes)
+    return _MEANT.get(where)
 
 
 def _beside_the_point(request: QuoteRequest, path: str, name: str) -> bool:

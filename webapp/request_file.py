@@ -2,20 +2,18 @@
 
 import json
 import re
-import sys
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from scenarios import UnknownScenario, scenario, without_scenario
+from webapp.text_file import STDIN, FileRefused, text_of
+
+__all__ = ["LARGEST_BYTES", "FileRefused", "entries_of", "parsed"]
 
 LARGEST_BYTES = 256 * 1024
-STDIN = "-"
-
-
-class FileRefused(Exception):  # noqa: N818 - told as an event
-    """The file cannot be read as a request; the message says why and what to do."""
+_KIND = "a request"
 
 
 def entries_of(name: str) -> dict[str, Any]:
@@ -24,12 +22,12 @@ def entries_of(name: str) -> dict[str, Any]:
     Raises `FileRefused`.
     """
     if name == STDIN:
-        text = _decoded(sys.stdin.buffer.read(LARGEST_BYTES + 1), "standard input")
+        text = text_of(STDIN, LARGEST_BYTES, _KIND)
         return parsed(text, "standard input", is_json=text.lstrip().startswith("{"))
     path = Path(name)
     if not _is_there(path) and re.fullmatch(r"[a-z0-9-]+", name):
         return _scenario_entries(name)
-    return parsed(_text_of(path), name, is_json=path.suffix.lower() == ".json")
+    return parsed(text_of(name, LARGEST_BYTES, _KIND), name, is_json=path.suffix.lower() == ".json")
 
 
 def _is_there(path: Path) -> bool:
@@ -44,31 +42,6 @@ def _scenario_entries(name: str) -> dict[str, Any]:
         return dict(scenario(name).entries)
     except UnknownScenario as unknown:
         raise FileRefused(f"There is no file {name} here. {unknown}") from None
-
-
-def _text_of(path: Path) -> str:
-    try:
-        if path.is_dir():
-            raise FileRefused(f"{path} is a folder: name a TOML or JSON file in it.")
-        with path.open("rb") as file:
-            return _decoded(file.read(LARGEST_BYTES + 1), str(path))
-    except FileNotFoundError:
-        raise FileRefused(f"There is no file {path}: check the name and the folder.") from None
-    except (OSError, ValueError) as error:
-        raise FileRefused(f"{path} cannot be read ({getattr(error, 'strerror', None) or error}).") from None
-
-
-def _decoded(data: bytes, name: str) -> str:
-    if len(data) > LARGEST_BYTES:
-        raise FileRefused(f"{name} is larger than {LARGEST_BYTES // 1024} kB, which no request is: check the file.")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise FileRefused(f"{name}, line {line}: not UTF-8 text. Save it as UTF-8, or check the file.") from None
-    if "\0" in text:
-        raise FileRefused(f"{name} holds zero bytes, so it is not a text file: check the file.")
-    return text
 
 
 def parsed(text: str, name: str, *, is_json: bool) -> dict[str, Any]:

@@ -2,8 +2,9 @@
 
 from valuation import materials
 from valuation.detection import LONG_CONSTANT, LONG_HOST_G_CM3, QUICK_DRY, QUICK_SUBMERGED
-from valuation.result import GapCause, HandRule, Quote
+from valuation.result import Assumption, GapCause, HandRule, Quote
 from valuation.trade import AskResult, ClaimResult, Counter, DealRow, PremiumResult, PriceRisk
+from webapp.retold import retold
 from webapp.wording import Wording
 
 ROUTES = {"refine": "refining", "intact": "selling it intact"}
@@ -56,6 +57,11 @@ def asking_price(ask: AskResult, w: Wording) -> str:
     if ask.verdict == "floor_unknown" and ask.worth_paying is not None:
         where = ASKED["within" if ask.all_in <= ask.worth_paying else "above_ceiling"]
     return f"The asking price of {w.price(ask.all_in)} {where}."
+
+
+def asked(ask: AskResult, w: Wording) -> str:
+    """The verdict on an asking price with its reason."""
+    return retold(ask.reason, w)
 
 
 def _fair_range(quote: Quote, w: Wording) -> list[str]:
@@ -192,17 +198,18 @@ def hides(key: str) -> bool:
 def counter(answer: Counter, w: Wording) -> str:
     """What one side answers to the other's figure."""
     whose = "The house" if answer.by == "buyer" else "The seller"
+    reason = retold(answer.reason, w)
     if answer.figure is None:
-        return answer.reason
+        return reason
     verb = "may accept" if answer.action == "accept" else "answers"
-    return f"{whose} {verb} {w.price(answer.figure)}. {answer.reason}"
+    return f"{whose} {verb} {w.price(answer.figure)}. {reason}"
 
 
 def deal(row: DealRow, w: Wording) -> str:
     """A way to deal and what it means for both, or why it is not offered."""
     name, fixed = DEALS[row.deal], {term.term: term.amount for term in row.terms}
     if not row.offered:
-        return f"{name}: {row.reason}"
+        return f"{name}: {retold(row.reason, w)}"
     if row.deal == "cash":
         return f"{name}: {w.price(fixed['price'])} today; the house bears all of the doubt about gold and price."
     if row.deal == "consign":
@@ -218,18 +225,23 @@ def deal(row: DealRow, w: Wording) -> str:
     )
 
 
-def before_extras(ask: AskResult, w: Wording) -> str:
-    """The figure to name so that the answer to an ask holds with all that is paid on top; empty if nothing is."""
+def before_extras(ask: AskResult, w: Wording, currency: str | None = None) -> str:
+    """The figure to name so that the answer to an ask holds with all that is paid on top; empty if nothing is.
+
+    `currency` is the ask's own, where it is known.
+    """
     named = ask.counter_before_extras
     if named is None or ask.counter.figure is None or abs(named - ask.counter.figure) < 0.5 * 10.0**-w.money_digits:
         return ""
+    if currency is not None:
+        return f"So name {Wording(w.locale, currency).price(named)} to the seller, before shipping, fee and tax."
     figure = w.number(named, w.money_digits, least=w.money_digits)
     return f"So name {figure} to the seller, in the currency of the ask, before shipping, fee and tax."
 
 
 def claim(result: ClaimResult, w: Wording) -> list[str]:
     """A claim of so much gold, and what would make it true."""
-    told = [result.message]
+    told = [retold(result.message, w)]
     for reading in result.readings:
         needs = []
         if reading.fineness_needed_frac is not None:
@@ -270,3 +282,8 @@ def price_fall(risk: PriceRisk, w: Wording) -> str:
         if risk.chance_of_fall is None
         else f"{fall}; the chance of that is {w.percent(risk.chance_of_fall)}."
     )
+
+
+def assumed(row: Assumption, w: Wording) -> str:
+    """A value that nobody entered."""
+    return f"{row.name}: {retold(row.value, w)}"

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -305,7 +306,16 @@ def test_files_that_are_none_are_told_in_a_sentence(run: Run, tmp_path: Path) ->
 
 def test_an_empty_file_is_asked_for_what_is_needed(run: Run, file: Callable[..., Path]) -> None:
     err = refused(run, "quote", file(text=""))
-    assert {line.partition(":")[0] for line in err.splitlines()} >= {"quoted_at", "spot", "weighing", "rock"}
+    assert {line.partition(":")[0] for line in err.splitlines()} == {"spot", "weighing", "rock"}
+
+
+def test_a_file_without_a_time_is_quoted_now(run: Run, file: Callable[..., Path]) -> None:
+    path = file({"quoted_at = 2026-03-14T10:24:00-07:00": ""})
+    before = datetime.now(UTC).replace(microsecond=0)
+    told = json.loads(run("quote", path, "--json")[1])
+    assert before <= datetime.fromisoformat(told["quoted_at"]) <= datetime.now(UTC)
+    blank = file({"quoted_at = 2026-03-14T10:24:00-07:00": "quoted_at = ''"})
+    assert "quoted_at" in refused(run, "quote", blank)
 
 
 def test_no_control_character_reaches_the_terminal(run: Run, file: Callable[..., Path]) -> None:

@@ -1,16 +1,20 @@
 """A quote as a page in the terminal."""
 
 import re
+from collections.abc import Iterable, Sequence
 
-from rich.console import Console, Group
+from rich.console import Console, Group, RenderableType
 
+from valuation.history import Volatility
 from valuation.result import Quote
+from valuation.trade import AskResult
 from webapp.plain import GLUE
-from webapp.terminal import bargain, piece, price, small_print
+from webapp.price_file import PriceRow
+from webapp.terminal import asked, bargain, history, piece, price, small_print
 from webapp.terminal.page import Page
 from webapp.wording import Wording
 
-__all__ = ["print_quote"]
+__all__ = ["print_ask", "print_history", "print_parts", "print_quote"]
 
 WIDEST = 110  # longer lines tire the eye
 _TRAILING = re.compile(r"[ ]+((?:\x1b\[[0-9;]*m)*)$")
@@ -48,6 +52,35 @@ def print_quote(
         *small_print.assumptions(page, quote, sources=sources),
         *small_print.notices(page, quote),
     )
+    print_parts(parts, page, console)
+
+
+def print_ask(
+    quote: Quote, ask: AskResult, console: Console, w: Wording, *, currency: str, sources: bool = False
+) -> None:
+    """Print the page of a checked asking price; `currency` is the ask's own."""
+    page = Page(w, console.encoding, min(console.width, WIDEST))
+    parts = (
+        *asked.verdict(page, quote, ask),
+        *asked.figures(page, quote, ask),
+        *asked.answer(page, quote, ask, currency),
+        *bargain.claim(page, quote),
+        *bargain.figures_said(page, quote),
+        *small_print.cautions(page, quote, asked.TOLD if ask.first else ()),
+        *small_print.assumptions(page, quote, sources=sources),
+        *small_print.notices(page, quote),
+    )
+    print_parts(parts, page, console)
+
+
+def print_history(found: Volatility, rows: Sequence[PriceRow], console: Console, w: Wording) -> None:
+    """Print what a price history comes to."""
+    page = Page(w, console.encoding, min(console.width, WIDEST))
+    print_parts(history.told(page, found, rows), page, console)
+
+
+def print_parts(parts: Iterable[RenderableType], page: Page, console: Console) -> None:
+    """Print the parts of a page, without trailing spaces."""
     with console.capture() as captured:
         console.print(Group(*parts), width=page.width)
     lines = captured.get().replace(GLUE, " ").splitlines()

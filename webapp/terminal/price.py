@@ -6,6 +6,7 @@ from rich.console import RenderableType
 
 from valuation.result import Quote
 from webapp import sentences
+from webapp.retold import retold
 from webapp.terminal.axis import PLAIN, Mark, Strokes, drawn
 from webapp.terminal.page import INDENT, Page
 
@@ -73,7 +74,10 @@ def routes(page: Page, quote: Quote) -> Iterator[RenderableType]:
 
 def settlement(page: Page, quote: Quote) -> Iterator[RenderableType]:
     if quote.settlement:
-        rows = [(row.line.capitalize(), page.w.money(float(row.amount)), row.detail) for row in quote.settlement]
+        rows = [
+            (row.line.capitalize(), page.w.money(float(row.amount)), retold(row.detail, page.w))
+            for row in quote.settlement
+        ]
         yield page.heading("Refiner's settlement", "at the likely values")
         yield page.table(rows, "lrl", bold=("Total",))
 

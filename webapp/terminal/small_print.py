@@ -1,7 +1,6 @@
 """Above and below the figures: the answer, cautions, assumptions, and what always holds."""
 
-import re
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 
 from rich.console import RenderableType
 from rich.padding import Padding
@@ -10,8 +9,8 @@ from rich.text import Text
 
 from valuation.result import Assumption, Quote
 from webapp import sentences
+from webapp.retold import retold
 from webapp.terminal.page import INDENT, Page
-from webapp.wording import NBSP
 
 SECTIONS = {
     "specimen": "Specimen",
@@ -26,7 +25,6 @@ SECTIONS = {
     "seller": "Seller",
     "": "Method",
 }
-_BEFORE_A_UNIT = re.compile(r"(?<=\d) (?=[%°a-zA-Z])")
 
 
 def head(page: Page, quote: Quote) -> Iterator[RenderableType]:
@@ -40,10 +38,12 @@ def head(page: Page, quote: Quote) -> Iterator[RenderableType]:
         yield page.inset(page.text(f"{len(quote.cautions)} {noun} below.", "yellow"))
 
 
-def cautions(page: Page, quote: Quote) -> Iterator[RenderableType]:
-    if quote.cautions:
+def cautions(page: Page, quote: Quote, told_above: Container[str] = ()) -> Iterator[RenderableType]:
+    """The cautions but those whose code is told above."""
+    shown = [retold(caution.message, page.w) for caution in quote.cautions if caution.code not in told_above]
+    if shown:
         yield page.heading("Cautions")
-        yield page.bullets((caution.message for caution in quote.cautions), "!", "bold yellow")
+        yield page.bullets(shown, "!", "bold yellow")
 
 
 def assumptions(page: Page, quote: Quote, *, sources: bool) -> Iterator[RenderableType]:
@@ -53,12 +53,12 @@ def assumptions(page: Page, quote: Quote, *, sources: bool) -> Iterator[Renderab
         for section, rows in groups.items():
             yield page.inset(page.text(SECTIONS.get(section, section), "bold"))
             for row in rows:
-                line = page.text(f"{_assumed(row, quote.currency)}. ").append_text(page.text(row.source, "dim"))
+                line = page.text(f"{sentences.assumed(row, page.w)}. ").append_text(page.text(row.source, "dim"))
                 yield Padding(line, (0, 0, 0, 2 * INDENT))
         return
     table = Table.grid(padding=(0, 3, 0, 0))
     for section, rows in groups.items():
-        words = "; ".join(_assumed(row, quote.currency) for row in rows)
+        words = "; ".join(sentences.assumed(row, page.w) for row in rows)
         table.add_row(page.text(SECTIONS.get(section, section)), page.text(words))
     yield page.heading("Assumed", "nobody entered these; --sources tells where each comes from")
     yield page.inset(table)
@@ -69,11 +69,6 @@ def _grouped(quote: Quote) -> dict[str, list[Assumption]]:
     for row in quote.assumptions:
         groups.setdefault(row.field.partition(".")[0], []).append(row)
     return {name: rows for name, rows in groups.items() if rows}
-
-
-def _assumed(row: Assumption, currency: str) -> str:
-    value = re.sub(r"\bmoney\b", currency, row.value)
-    return f"{row.name}: {_BEFORE_A_UNIT.sub(NBSP, value)}"
 
 
 def notices(page: Page, quote: Quote) -> Iterator[RenderableType]:
