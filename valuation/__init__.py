@@ -8,6 +8,7 @@ from valuation.result import Quote
 from valuation.spread import Spread
 from valuation.summary import Summary
 from valuation.telling import method_version
+from valuation.workings import working
 
 __all__ = [
     "Caution",
@@ -23,4 +24,5 @@ __all__ = [
     "problems_of",
     "quote",
     "read_request",
+    "working",
 ]
