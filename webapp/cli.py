@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from valuation import Problem, Quote
+    from valuation.working_sheet import HeadlineWorking
     from webapp.wording import Wording
 
 REFUSED = 2
@@ -70,6 +71,7 @@ def _parser() -> argparse.ArgumentParser:
     quote.add_argument("--error", action="store_true", help="also the numerical error of the figures (some seconds)")
     quote.add_argument("--price-risk", action="store_true", help="also what the metal price can do until settlement")
     quote.add_argument("--sources", action="store_true", help="also where each assumption comes from")
+    quote.add_argument("--working", action="store_true", help="also the arithmetic of every headline figure")
     quote.set_defaults(run=_quote)
 
     ask = commands.add_parser(
@@ -134,13 +136,14 @@ def _quote(options: argparse.Namespace) -> int:
         seed = {} if options.seed is None else {"seed": options.seed}
         quote = valuation.quote(request, with_price_risk=options.price_risk, **seed)
         error = valuation.numerical_error(request) if options.error else None
+        working = valuation.working(request, **seed) if options.working else ()
     except (valuation.RequestRefused, valuation.ValuationError) as refused:
         _tell_problems(refused.problems)
         return REFUSED
     if options.json:
-        _print_json(quote, error, sys.stdout)
+        _print_json(quote, error, sys.stdout, working)
     else:
-        _print_page(quote, error, sources=options.sources)
+        _print_page(quote, error, sources=options.sources, working=working)
     return 0
 
 
@@ -153,19 +156,25 @@ def _tell_problems(problems: "Sequence[Problem]", options: argparse.Namespace | 
         complain(f"{where or 'request'}{entered}: {problem.message}")
 
 
-def _print_json(quote: "Quote", error: dict[str, float] | None, out: TextIO) -> None:
+def _print_json(
+    quote: "Quote", error: dict[str, float] | None, out: TextIO, working: "Sequence[HeadlineWorking]" = ()
+) -> None:
     told = quote.model_dump(mode="json")
     if error is not None:
         told["numerical_error"] = error
+    if working:
+        told["working"] = [one.model_dump(mode="json") for one in working]
     # RFC 8259: JSON that others read is UTF-8; escapes are right in every encoding.
     plain = (out.encoding or "ascii").lower().replace("-", "") != "utf8"
     out.write(json.dumps(told, indent=2, ensure_ascii=plain, allow_nan=False) + "\n")
 
 
-def _print_page(quote: "Quote", error: dict[str, float] | None, *, sources: bool) -> None:
+def _print_page(
+    quote: "Quote", error: dict[str, float] | None, *, sources: bool, working: "Sequence[HeadlineWorking]"
+) -> None:
     from webapp.terminal import print_quote
 
-    print_quote(quote, _console(), _wording(quote), sources=sources, error=error)
+    print_quote(quote, _console(), _wording(quote), sources=sources, error=error, working=working)
 
 
 def _console() -> "Console":
@@ -188,9 +197,9 @@ def _now() -> datetime:
 # ---- ask
 
 _NEEDED = (
-    (("seller.asks",), "--price: needed: what is asked, such as --price 3900"),
+    (("seller.asks.price",), "--price: needed: what is asked, such as --price 3900"),
     (
-        ("seller.claim", "weighing", "rock", "gold.measured"),
+        ("seller.claim.mass", "weighing", "rock", "gold.measured"),
         "--claim: needed: how much gold is said to be in it, such as --claim 1.2 (troy ounces; --unit g for grams), or "
         "a FILE with its weighings",
     ),

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from valuation.terms import Spot
 from webapp.cli import main
-from webapp.price_file import LARGEST_BYTES, MOST_TOLD, HistoryRefused, rows_of
+from webapp.price_file import LARGEST_BYTES, MOST_TOLD, HistoryRefused, PriceRow, rows_of
 
 
 @pytest.fixture
@@ -149,9 +149,11 @@ def test_a_file_of_no_use_is_refused(
 
 @given(st.text())
 def test_any_text_is_read_or_refused(text: str) -> None:
+    rows: list[PriceRow] = []
+    problems: tuple[str, ...] = ()
     try:
-        rows, problems = rows_of(text, "file"), ()
+        rows = rows_of(text, "file")
     except HistoryRefused as refused:
-        rows, problems = [], refused.problems
+        problems = refused.problems
     assert all(row.price > 0 or math.isnan(row.price) for row in rows)
     assert all(problem.startswith("file") for problem in problems)
