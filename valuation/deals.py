@@ -160,8 +160,12 @@ def _advance_and_settle(v: Valuation) -> DealRow:
 
 def _consign(v: Valuation) -> DealRow:
     collector, intact = v.request.collector, v.routes.intact
-    if collector is None or intact is None:
+    if collector is None:
         return _refused("consign", "Needs a collector's terms: premium or price, chance and time of a sale.")
+    if "intact" not in v.request.routes:
+        return _refused("consign", "A sale to a collector is not among the ways out that the house named.")
+    if intact is None:
+        return _refused("consign", "Gold was not seen, so a premium on it prices nothing: needs a price in money.")
     if v.floor.amount is None:
         return _refused("consign", "The seller's floor is not known, so an unsold piece cannot be counted.")
     commission, cost = collector.consignment_commission_frac, collector.selling_cost_frac

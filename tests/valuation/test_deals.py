@@ -216,7 +216,8 @@ class TestConsign:
         ("changes", "words"),
         [
             (REFINE, "Needs a collector's terms"),
-            ({"buyer.routes": ["refine"]}, "Needs a collector's terms"),
+            ({"buyer.routes": ["refine"]}, "not among the ways out"),
+            ({"weighing.submerged_g": [255.7]}, "needs a price in money"),
             ({"collector.consignment_commission_frac": 0.10}, "does not cover the selling cost of 12%"),
             ({"buyer.handling_cost": 2000.0}, "does not pay the house's handling"),
             ({"collector.sale_chance_frac": 0.0}, "does not pay the house's handling"),

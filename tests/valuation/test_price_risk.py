@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+import QuantLib as ql
 from scipy import stats
 
 from tests.valuation.strategies import TAKEN_OUT
@@ -165,7 +166,6 @@ class TestPublished:
 
     @pytest.mark.parametrize(("volatility", "days"), [(0.18, 14.0), (0.6, 365.0)])
     def test_against_quantlib(self, volatility, days):
-        ql = pytest.importorskip("QuantLib")
         # The chance of a fall below a strike is the undiscounted digital put; QuantLib has it by its own formula.
         strike, scale = 0.9, volatility * math.sqrt(days / 365.0)
         digital = ql.BlackCalculator(ql.CashOrNothingPayoff(ql.Option.Put, strike, 1.0), 1.0, scale, 1.0).value()

@@ -116,7 +116,7 @@ def sentences(q):
     return parts + ([q.counters.next.reason] if q.counters else [])
 
 
-@settings(STEADY, max_examples=120)
+@settings(STEADY, max_examples=80)
 @given(bargains())
 def test_any_bargain_is_quoted_in_finite_numbers_or_cleanly_refused(entered):
     q = quoted_or_refused(entered)
