@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-import QuantLib as ql
+import QuantLib
 from scipy import stats
 
 from tests.valuation.strategies import TAKEN_OUT
@@ -168,7 +168,9 @@ class TestPublished:
     def test_against_quantlib(self, volatility, days):
         # The chance of a fall below a strike is the undiscounted digital put; QuantLib has it by its own formula.
         strike, scale = 0.9, volatility * math.sqrt(days / 365.0)
-        digital = ql.BlackCalculator(ql.CashOrNothingPayoff(ql.Option.Put, strike, 1.0), 1.0, scale, 1.0).value()
+        digital = QuantLib.BlackCalculator(
+            QuantLib.CashOrNothingPayoff(QuantLib.Option.Put, strike, 1.0), 1.0, scale, 1.0
+        ).value()
         u = (np.arange(1 << 18) + 0.5) / (1 << 18)
         assert np.mean(later_price(1.0, volatility, days / 365.0, stats.norm.ppf(u)) < strike) == pytest.approx(
             digital, abs=1e-5
