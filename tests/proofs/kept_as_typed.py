@@ -145,8 +145,9 @@ class Ledger:
         try:
             now = drafts.get(store, name)
         except drafts.UnknownDraft:
-            self.faults.append(f"{run}: {name} is gone with {len(words)} acknowledged states")
-            self.lost.update(words)
+            if words.keys() - self.lost:
+                self.faults.append(f"{run}: {name} is gone with {len(words)} acknowledged states")
+                self.lost.update(words)
             return
         held = {now.revision: now.entries}
         for listed in drafts.earlier(store, name):
@@ -192,7 +193,7 @@ def killed_while_opening(top: Path, kills: int, seed: int) -> Ledger:
     total = Ledger(top)
     for i in range(kills):
         one = Ledger(top / f"new{i:04}")
-        one.kill_a_writer(f"open{i:04}", chance.uniform(0, 0.1), while_opening=True)
+        one.kill_a_writer(f"open{i:04}", chance.uniform(0, 0.4), while_opening=True)
         unready = one.counts["killed before it was ready"] == 1
         total.counts["files half made"] += unready and (one.folder / FILE).exists()
         one.look(f"open{i:04}")

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
-from sqlalchemy import Connection, Row, func, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, func, insert, select, update
 
 from webapp.store import states
 from webapp.store.database import Store
@@ -27,6 +27,8 @@ Kind = Literal["quote", "ask"]
 
 LONGEST_TITLE = 200
 PER_PAGE = 50
+_OF_THIS_NAME = table.c.id == bindparam("name")
+_ONE, _CHANGE = select(table).where(_OF_THIS_NAME), update(table).where(_OF_THIS_NAME)
 _NAME = re.compile(r"[A-Za-z0-9_-]{16,64}")
 
 
@@ -154,7 +156,7 @@ def keep(
             if kind is None or not _NAME.fullmatch(id):
                 raise UnknownDraft(id)
             made = {"id": id, "kind": kind, "title": title, "entries": texts, "revision": 1, "writer": writer}
-            connection.execute(insert(table).values(**made, created_at=at, changed_at=at))
+            connection.execute(insert(table), {**made, "created_at": at, "changed_at": at})
             return Kept(1)
         tab = states.tab(writer, seen_revision, now.revision)
         revision = now.revision
@@ -184,7 +186,7 @@ def open_drafts(store: Store, page: int = 1) -> Page:
     """The open drafts, the last changed first, 50 a page; a page that is not there is empty. Writes nothing."""
     is_open = table.c.closed_at.is_(None)
     columns = [column for column in table.c if column.name not in ("entries", "writer")]
-    newest = (table.c.changed_at.desc(), table.c.created_at.desc(), table.c.id)
+    newest = (table.c.changed_at.desc(), table.c.created_at.desc(), table.c.id.desc())
     wanted = select(*columns).where(is_open).order_by(*newest).limit(PER_PAGE)
     with store.reading() as connection:
         count = connection.execute(select(func.count()).select_from(table).where(is_open)).scalar_one()
@@ -265,13 +267,13 @@ def state(store: Store, id: str, revision: int) -> State:  # noqa: A002
 
 
 def _set(connection: Connection, id: str, **values: Any) -> None:  # noqa: A002
-    connection.execute(update(table).where(table.c.id == id).values(**values))
+    connection.execute(_CHANGE, {"name": id, **values})
 
 
 def _row(connection: Connection, id: str) -> Row[Any] | None:  # noqa: A002
     if not _NAME.fullmatch(id):  # may be anything that an address can hold
         return None
-    return connection.execute(select(table).where(table.c.id == id)).one_or_none()
+    return connection.execute(_ONE, {"name": id}).one_or_none()
 
 
 def _there(connection: Connection, id: str) -> Row[Any]:  # noqa: A002

@@ -7,13 +7,28 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, insert, select
+from sqlalchemy import Connection, Row, bindparam, delete, insert, select
 
 from webapp.store import entries
 from webapp.store.tables import draft_history as table
 
 MOST = 50  # of each sort
 _LISTED = (table.c.revision, table.c.title, table.c.kept_at, table.c.overtaken)
+# Built once: building and naming a statement takes longer than running it.
+_DRAFT = table.c.draft_id == bindparam("draft")
+_SORT = (_DRAFT, table.c.overtaken == bindparam("sort"))
+_NEWEST = select(table.c.revision).where(*_SORT).order_by(table.c.revision.desc()).limit(MOST)
+_FORGET_TWIN = delete(table).where(*_SORT, table.c.digest == bindparam("twin"))
+_FORGET_OLD = delete(table).where(*_SORT, table.c.revision.not_in(_NEWEST))
+_OVERTAKEN = (
+    select(*_LISTED)
+    .where(_DRAFT, table.c.overtaken, table.c.revision > bindparam("seen"))
+    .where((bindparam("tab") == "") | (table.c.writer != bindparam("tab")))
+    .order_by(table.c.revision.desc())
+    .limit(1)
+)
+_OF_DRAFT = select(*_LISTED).where(_DRAFT).order_by(table.c.revision.desc())
+_ONE_OF_DRAFT = select(*_LISTED, table.c.entries).where(_DRAFT, table.c.revision == bindparam("revision"))
 
 
 @dataclass(frozen=True)
@@ -61,46 +76,39 @@ def remember(connection: Connection, now: Row[Any], tab: Tab) -> None:
     """
     overtaken = tab.overtakes(now.revision, now.writer)
     digest = hashlib.sha256(now.entries.encode()).hexdigest()
-    its_sort = (table.c.draft_id == now.id, table.c.overtaken == overtaken)
-    connection.execute(delete(table).where(*its_sort, table.c.digest == digest))
-    connection.execute(
-        insert(table).values(
-            draft_id=now.id,
-            revision=now.revision,
-            title=now.title,
-            entries=now.entries,
-            digest=digest,
-            writer=now.writer,
-            kept_at=now.changed_at,
-            overtaken=overtaken,
-        )
-    )
-    newest = select(table.c.revision).where(*its_sort).order_by(table.c.revision.desc()).limit(MOST)
-    connection.execute(delete(table).where(*its_sort, table.c.revision.not_in(newest)))
+    its_sort = {"draft": now.id, "sort": overtaken}
+    connection.execute(_FORGET_TWIN, {**its_sort, "twin": digest})
+    state = {
+        "draft_id": now.id,
+        "revision": now.revision,
+        "title": now.title,
+        "digest": digest,
+        "writer": now.writer,
+        "kept_at": now.changed_at,
+        "overtaken": overtaken,
+        "entries": now.entries,
+    }
+    connection.execute(insert(table), state)
+    connection.execute(_FORGET_OLD, its_sort)
 
 
 def newest_overtaken(connection: Connection, draft_id: str, tab: Tab) -> Earlier | None:
     """The newest state by another tab that `tab` has not been told of, and that was written over; writes nothing."""
     if tab.seen_revision is None:
         return None
-    unseen = [table.c.draft_id == draft_id, table.c.overtaken, table.c.revision > tab.seen_revision]
-    if tab.writer:
-        unseen.append(table.c.writer != tab.writer)
-    wanted = select(*_LISTED).where(*unseen).order_by(table.c.revision.desc()).limit(1)
-    row = connection.execute(wanted).one_or_none()
+    asked = {"draft": draft_id, "seen": tab.seen_revision, "tab": tab.writer}
+    row = connection.execute(_OVERTAKEN, asked).one_or_none()
     return None if row is None else Earlier(*row)
 
 
 def of_draft(connection: Connection, draft_id: str) -> tuple[Earlier, ...]:
     """The earlier states of a draft, newest first; writes nothing."""
-    wanted = select(*_LISTED).where(table.c.draft_id == draft_id).order_by(table.c.revision.desc())
-    return tuple(Earlier(*row) for row in connection.execute(wanted))
+    return tuple(Earlier(*row) for row in connection.execute(_OF_DRAFT, {"draft": draft_id}))
 
 
 def one_of_draft(connection: Connection, draft_id: str, revision: int) -> State | None:
     """One earlier state with its texts; writes nothing."""
     if not 0 < revision < 2**63:  # more than the database can ask for
         return None
-    wanted = select(*_LISTED, table.c.entries).where(table.c.draft_id == draft_id, table.c.revision == revision)
-    row = connection.execute(wanted).one_or_none()
+    row = connection.execute(_ONE_OF_DRAFT, {"draft": draft_id, "revision": revision}).one_or_none()
     return None if row is None else State(*row[:-1], entries=entries.read(row.entries))

@@ -36,13 +36,13 @@ drafts = Table(
     Column("id", String, primary_key=True),
     Column("kind", String, nullable=False),
     Column("title", Text, nullable=False),
-    Column("entries", Text, nullable=False),
     Column("revision", Integer, nullable=False),
     Column("writer", String, nullable=False),
     Column("created_at", Moment, nullable=False),
     Column("changed_at", Moment, nullable=False),
     Column("closed_at", Moment),
-    Index("drafts_by_change", "closed_at", "changed_at"),
+    Column("entries", Text, nullable=False),  # last, so that what is before it is read without it
+    Index("drafts_by_change", "closed_at", "changed_at", "created_at", "id"),
 )
 
 draft_history = Table(
@@ -51,9 +51,9 @@ draft_history = Table(
     Column("draft_id", String, ForeignKey("drafts.id", ondelete="CASCADE"), primary_key=True),
     Column("revision", Integer, primary_key=True),
     Column("title", Text, nullable=False),
-    Column("entries", Text, nullable=False),
     Column("digest", String, nullable=False),
     Column("writer", String, nullable=False),
     Column("kept_at", Moment, nullable=False),
     Column("overtaken", Boolean, nullable=False),
+    Column("entries", Text, nullable=False),
 )
