@@ -9,6 +9,14 @@ Several go together in ``with store.writing():``, which commits at its end and u
     store = open_store(settings.data)
     drafts.keep(store, draft_id, form.items(multi=True), title="Blue Tin", at=now, kind="quote")
 
+The functions of `drafts`: `new`, `keep`, `get`, `open_drafts` (a page of the list), `close`, `reopen`, `turn_into`
+(ask to quote and back), `earlier` (a draft's earlier states), `state` (one of them), `fresh_id`. A page that can be
+open in two tabs passes `writer`, a `fresh_id` of the tab's own, and `seen_revision`, the newest `Kept.revision` it was
+told of, with every `keep`; then `Kept.overtook` says what another tab wrote in between.
+
+Do not open the database file by other means while a store is open on it, not even to read or copy it: closing such a
+file drops SQLite's locks in this process (on POSIX systems).
+
 Every expected trouble is a `StoreError`, whose text is for the person: `FolderRefused`, `NewerStore`, `DamagedStore`
 (these three from ``open_store``, the last from anywhere), `StoreBusy`, `StoreFull`, `TextRefused`, `TooLarge`,
 `UnknownDraft`. Moments are passed in, with their time zone; they come back in UTC.
