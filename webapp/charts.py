@@ -118,6 +118,20 @@ def house_marks(quote: Quote, w: Wording) -> list[Mark]:
     return marks
 
 
+def counter_marks(public: Quote, offer: float | None, w: Wording) -> list[Mark]:
+    """What the seller may see: melt value, what refining pays at likely values, the one offer."""
+    marks = []
+    melt = public.melt_value
+    if public.detection is None or public.detection.seen:
+        marks.append(Mark("melt", "Melt value", w.money(melt.median, melt.sd), melt.low, melt.high, melt.median))
+    paid = next((float(row.amount) for row in public.settlement if row.line == "total"), None)
+    if paid is not None:
+        marks.append(Mark("refine", "Refining pays", w.money(paid), paid, paid))
+    if offer is not None:
+        marks.append(Mark("offer", "Our offer", w.price(offer), offer, offer))
+    return marks
+
+
 def money_axis(marks: Sequence[Mark], w: Wording) -> MoneyAxis | None:
     """The axis that holds all marks; None where there is nothing to show."""
     if not marks:

@@ -47,7 +47,7 @@ GROUPS = {
     "buyer": ("buyer",),
     "seller": ("seller.minimum", "seller.other_bid", "seller.keep_value", "seller.refiner", "seller.effort"),
     "ask": ("seller.asks", "seller.claim"),
-    "said": ("said",),
+    "said": ("said", "buyer.offer"),
 }
 
 
@@ -83,10 +83,16 @@ class Typed:
 
     def rows(self, name: str, most: int, least: int = 1) -> list[int]:
         """Positions to show of a list of tables: those typed in and one more."""
+        return list(range(min(most, max(least, max(self._typed_rows(name), default=-1) + 2))))
+
+    def count(self, name: str) -> int:
+        """How many tables of a list have anything typed in them."""
+        return len(self._typed_rows(name))
+
+    def _typed_rows(self, name: str) -> set[int]:
         start = f"{name}."
-        typed = {key.removeprefix(start).partition(".")[0] for key, text in self._filled if key.startswith(start)}
-        last = max((int(row) for row in typed if row.isascii() and row.isdigit()), default=-1)
-        return list(range(min(most, max(least, last + 2))))
+        typed = {key.removeprefix(start).partition(".")[0] for key, _ in self._filled if key.startswith(start)}
+        return {int(row) for row in typed if row.isascii() and row.isdigit()}
 
     @cached_property
     def _filled(self) -> list[tuple[str, str]]:

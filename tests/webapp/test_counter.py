@@ -1,0 +1,137 @@
+"""What the seller sees does not depend on what is private."""
+
+import json
+import re
+
+import pytest
+from bs4 import BeautifulSoup
+
+from scenarios import FIRST, names, scenario
+from tests.webapp.conftest import Visitor
+from valuation import QuoteRequest, Spread
+from webapp.fields import _model_in, field_at
+
+PRIVATE: dict[str, str | list[str]] = {
+    "buyer.margin_frac": "41",
+    "buyer.loss_chance_frac": "3",
+    "buyer.handling_cost": "777",
+    "buyer.capital_rate_per_year": "33",
+    "buyer.cash_increment": "50",
+    "choose.routes": "refine",
+    "seller.other_bid": "2222",
+    "seller.minimum": "1111",
+    "seller.keep_value": "1333",
+    "seller.asks.price": "9999",
+    "seller.claim.mass": "7.77",
+    "collector.premium_frac.low": "1",
+    "collector.premium_frac.likely": "2",
+    "collector.premium_frac.high": "3",
+    "collector.sale_chance_frac.likely": "55",
+    "other_refiners.0.name": "Private Second",
+    "other_refiners.0.payable.0.frac": "99",
+    "said.0.by": "seller",
+    "said.0.figure": "6543",
+}
+
+
+def kept(visitor: Visitor, changes: dict[str, str | list[str]]) -> str:
+    page = visitor.send(visitor.open(f"/demos/{FIRST}"), {"buyer.offer": "4300", **changes})
+    assert page.status == 200
+    return str(page.one("#quote-form")["action"])
+
+
+@pytest.mark.parametrize("view", ["counter", "counter.json", "counter.svg"])
+def test_private_figures_change_no_byte(visitor: Visitor, view: str) -> None:
+    plain, other = kept(visitor, {}), kept(visitor, PRIVATE)
+    assert visitor.client.get(plain).text != visitor.client.get(other).text
+    first, second = visitor.client.get(f"{plain}/{view}"), visitor.client.get(f"{other}/{view}")
+    assert first.status_code == 200 and first.data == second.data
+    assert not re.search(r"777|2222|1111|1333|9999|6543|Private Second|7\.77", first.text)
+
+
+@pytest.mark.parametrize("name", PRIVATE)
+def test_each_private_figure_alone_changes_no_byte(visitor: Visitor, name: str) -> None:
+    together = {key: value for key, value in PRIVATE.items() if key.rpartition(".")[0] == name.rpartition(".")[0]}
+    plain, other = kept(visitor, {}), kept(visitor, together)
+    assert visitor.client.get(f"{plain}/counter").data == visitor.client.get(f"{other}/counter").data
+
+
+def test_every_private_field_of_the_request_is_tried() -> None:
+    """A field that is added to the house's or the seller's side must be added to the test of invariance too."""
+    tried = {re.sub(r"\.\d+", "", name) for name in PRIVATE} | {"buyer.routes"}
+    shown = {"buyer.offer"}
+    for section in ("buyer", "seller"):
+        model = _model_in(QuoteRequest.model_fields[section].annotation)
+        assert model is not None
+        for name, info in model.model_fields.items():
+            inner = _model_in(info.annotation)
+            path = f"{section}.{name}"
+            if inner is None or inner is Spread:
+                with_others = path == "seller.effort_cost"  # counts only with the seller's own refining
+                assert path in tried | shown or with_others, path
+            else:
+                assert any(one.startswith(f"{path}.") for one in tried) or path == "seller.refiner", path
+    assert field_at("buyer.offer") is not None
+
+
+def test_what_is_public_is_shown(visitor: Visitor) -> None:
+    page = visitor.open(f"{kept(visitor, {})}/counter")
+    words = page.words()
+    for told in ("$4,300", "412.95", "271.5", "Refining pays", "$4,100 per ozt", "The refiner pays", "Assay fee"):
+        assert told in words, told
+    assert not re.search(r"margin|floor|ceiling|Fair", words)
+    assert not page.all("form, nav")
+
+
+def test_the_fair_range_is_shown_only_on_a_deliberate_click(visitor: Visitor) -> None:
+    address = kept(visitor, {})
+    page = visitor.open(address)
+    (link,) = [a for a in page.all(".ways a") if "fair range too" in a.get_text()]
+    assert "anyone can work out our ceiling" in link.get_text()
+    assert "both sides gain" in visitor.open(str(link["href"])).words()
+    assert "both sides gain" not in visitor.open(f"{address}/counter").words()
+
+
+def test_the_offer_changes_what_is_shown(visitor: Visitor) -> None:
+    one, two = kept(visitor, {}), kept(visitor, {"buyer.offer": "4400"})
+    assert visitor.client.get(f"{one}/counter").data != visitor.client.get(f"{two}/counter").data
+
+
+def test_the_json_and_the_picture_are_sound(visitor: Visitor) -> None:
+    address = kept(visitor, {})
+    figures = json.loads(visitor.client.get(f"{address}/counter.json").text)
+    assert figures["offer"] == 4300 and {row["line"] for row in figures["settlement"]} >= {"gold", "total"}
+    assert "buyer" not in figures and "seller" not in figures and "waiting" not in str(figures["settlement"])
+    answer = visitor.client.get(f"{address}/counter.svg")
+    assert answer.mimetype == "image/svg+xml"
+    assert (
+        BeautifulSoup(answer.text, "html.parser").svg is not None
+        and 'xmlns="http://www.w3.org/2000/svg"' in answer.text
+    )
+
+
+def test_the_way_back_does_not_name_the_quote(visitor: Visitor) -> None:
+    address = kept(visitor, {})
+    page = visitor.open(f"{address}/counter")
+    assert page.one(".counter-back a")["href"] == "house"
+    assert visitor.open(f"{address}/house").field("buyer.offer")["value"] == "4300"
+    assert address.rpartition("/")[2] not in page.answer.text
+
+
+def test_an_unfinished_quote_is_not_shown(visitor: Visitor) -> None:
+    page = visitor.send(visitor.open("/quotes/new"), {"title": "half"})
+    address = str(page.one("#quote-form")["action"])
+    assert visitor.open(f"{address}/counter").status == 422
+    assert visitor.client.get(f"{address}/counter.json").status_code == 422
+    assert visitor.open("/quotes/nothing-kept-under-this/counter").status == 404
+
+
+@pytest.mark.parametrize("name", names())
+def test_every_demo_can_be_turned_to_the_seller_and_worked_out(visitor: Visitor, name: str) -> None:
+    page = visitor.send(visitor.open(f"/demos/{name}"), {"buyer.offer": "1000"})
+    address = str(page.one("#quote-form")["action"]).replace("/asks/", "/quotes/")
+    assert visitor.open(f"{address}/counter").status == 200
+    working = visitor.open(f"{address}/working")
+    assert working.status == 200 and working.all(".sheet")
+    assert visitor.open(f"/demos/{name}/working").status == 200
+    assert scenario(name).title in working.words("h1")

@@ -1,0 +1,163 @@
+"""What the seller may see, worked out from nothing else than what the seller may see.
+
+The house's terms, the seller's alternatives as the house knows them, the collector and the figures said are taken out
+of the request before anything is computed, so that no figure of the counter view can depend on them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from valuation import Quote, QuoteRequest, quote
+from valuation.assumptions import value_words
+from valuation.field import Section
+from valuation.terms import Buyer, Seller
+from webapp import charts
+from webapp.wording import Wording
+
+# Cautions about what was observed; those about ways out and offers are the house's.
+_OBSERVED = ("weighing", "rock", "gold", "spot", "fine_gold_g", "detection", "refiner")
+
+
+@dataclass(frozen=True)
+class Line:
+    """A label and its figure."""
+
+    label: str
+    figure: str
+
+
+@dataclass(frozen=True)
+class CounterSheet:
+    """The counter view: every text in it is for the seller's eyes.
+
+    Parameters
+    ----------
+    public : Quote or None
+        Worked out from the public part of the request; None where nothing was weighed or measured.
+    offer : float or None
+        The one figure that the house has chosen to say.
+    """
+
+    request: QuoteRequest
+    public: Quote | None
+    offer: float | None
+    w: Wording
+
+    @property
+    def weighings(self) -> list[Line]:
+        """The readings, and how the rock and the metal are known."""
+        request = self.request
+        lines = []
+        if request.weighing is not None:
+            wet = "Under water" if request.weighing.method == "suspended" else "Rise of the vessel"
+            lines.append(Line("Dry", _readings(request.weighing.dry_g)))
+            lines.append(Line(wet, _readings(request.weighing.wet_g)))
+        if self.public is not None and self.public.specific_gravity is not None:
+            gravity = self.public.specific_gravity
+            lines.append(Line("Specific gravity", self.w.measure(gravity.median, gravity.sd)))
+        if request.gold.measured is not None:
+            lines.append(Line("Measured elsewhere", value_words(request.gold.measured.grams, "g")))
+        lines.append(Line("Fineness taken", value_words(request.gold.fineness_frac, "frac")))
+        return lines
+
+    @property
+    def price(self) -> list[Line]:
+        """The price seen, and when."""
+        spot = self.request.spot
+        lines = [Line("Gold", f"{self.w.price(spot.gold)} per {spot.unit}")]
+        if spot.silver is not None:
+            lines.append(Line("Silver", f"{self.w.price(spot.silver)} per {spot.unit}"))
+        if spot.seen_at is not None:
+            lines.append(Line("Seen", self.w.moment(spot.seen_at)))
+        return lines
+
+    @property
+    def refiner(self) -> list[Line]:
+        """Every term of the refiner."""
+        return [] if self.request.refiner is None else list(_terms(self.request.refiner, self.w))
+
+    @property
+    def steps(self) -> tuple[charts.Step, ...]:
+        """From melt value to what refining pays."""
+        return () if self.public is None else charts.refining_steps(self.public, self.w, private=False)
+
+    @property
+    def axis(self) -> charts.MoneyAxis | None:
+        """Melt value, what refining pays, and the offer."""
+        marks = [] if self.public is None else charts.counter_marks(self.public, self.offer, self.w)
+        return charts.money_axis(marks, self.w)
+
+    @property
+    def cautions(self) -> list[str]:
+        """What is doubtful about the observations."""
+        found = () if self.public is None else self.public.cautions
+        return [c.message for c in found if c.field.partition(".")[0] in _OBSERVED]
+
+    def as_json(self) -> dict[str, Any]:
+        """The same as figures."""
+        public = self.public
+        shown = ("specific_gravity", "mass_g", "volume_cm3", "native_gold_g", "fine_gold_g", "melt_value")
+        return {
+            "title": self.request.title,
+            "currency": self.request.spot.currency,
+            "weighing": None if self.request.weighing is None else self.request.weighing.model_dump(mode="json"),
+            "spot": self.request.spot.model_dump(mode="json"),
+            "refiner": None if self.request.refiner is None else self.request.refiner.model_dump(mode="json"),
+            **{name: _plain(public, name) for name in shown},
+            "settlement": []
+            if public is None
+            else [row.model_dump() for row in public.settlement if row.line != "waiting"],
+            "offer": self.offer,
+            "cautions": self.cautions,
+            "notices": [] if public is None else [notice.message for notice in public.notices],
+        }
+
+
+def counter_sheet(request: QuoteRequest, w: Wording) -> CounterSheet:
+    """The counter view of a request.
+
+    Raises
+    ------
+    ValuationError
+        The readings are impossible together.
+    """
+    public = public_part(request)
+    known = public.weighing is not None or public.gold.measured is not None
+    return CounterSheet(public, quote(public) if known else None, request.buyer.offer, w)
+
+
+def public_part(request: QuoteRequest) -> QuoteRequest:
+    """The request without what is private."""
+    private = {"buyer": Buyer(), "seller": Seller(), "collector": None, "other_refiners": (), "said": ()}
+    return request.model_copy(update=private)
+
+
+def _plain(public: Quote | None, name: str) -> Any:
+    summary = None if public is None else getattr(public, name)
+    return None if summary is None else summary.model_dump()
+
+
+def _readings(readings: tuple[float, ...]) -> str:
+    return " · ".join(f"{reading:g}" for reading in readings) + "\u00a0g"
+
+
+def _terms(refiner: Section, w: Wording) -> list[Line]:
+    lines = []
+    for name, field in type(refiner).model_fields.items():
+        value = getattr(refiner, name)
+        extra = field.json_schema_extra
+        unit = str(extra.get("unit", "")) if isinstance(extra, dict) else ""
+        if name in ("weight_step_ozt", "silver_recovery_frac") or value in (0, 0.0, None):
+            continue
+        if name == "payable":
+            tiers = [f"{value_words(tier.frac, 'frac')} from {tier.from_ozt:g} ozt" for tier in value]
+            lines.append(
+                Line(str(field.title), ", ".join(tiers) if len(tiers) > 1 else tiers[0].removesuffix(" from 0 ozt"))
+            )
+        elif unit.startswith("money"):
+            lines.append(Line(str(field.title), w.price(value) + unit.removeprefix("money").replace("/", " per ")))
+        else:
+            lines.append(Line(str(field.title), value_words(value, unit)))
+    return lines
