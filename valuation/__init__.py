@@ -8,10 +8,12 @@ from valuation.result import Quote
 from valuation.spread import Spread
 from valuation.summary import Summary
 from valuation.telling import method_version
+from valuation.working_sheet import HeadlineWorking
 from valuation.workings import working
 
 __all__ = [
     "Caution",
+    "HeadlineWorking",
     "Problem",
     "Quote",
     "QuoteRequest",

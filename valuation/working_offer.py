@@ -135,24 +135,26 @@ def _seller_floor(v: Valuation, money: _Money, amount: float) -> HeadlineWorking
             share = s.given(ASSUMED_FLOOR_FRAC, "share of the melt value", "assumption, no source")
             melt = s.given(v.median_melt, "melt value, median of the draws that count", "worked out under “Melt value”")
             return money.step(s, "No alternative of the seller is known", share * melt)
-        known = [
-            s.given(figure, name)
+        known = {
+            name: s.given(figure, name)
             for figure, name in (
                 (seller.minimum, "the seller's stated minimum"),
                 (seller.other_bid, "another cash bid"),
                 (seller.keep_value, "what keeping it is worth"),
             )
             if figure is not None
-        ]
+        }
         own = _own_refining(v)
         if own is not None:
             mean = s.given(own, "mean of all draws of the seller's own refining, discounted", FROM_DRAWS)
             effort = s.given(seller.effort_cost, "the seller's effort", origin(seller, "effort_cost"))
             own_net = money.step(s, "The seller's own refining", mean - effort)
             if own_net.value > 0:
-                known.append(own_net)
-        label = "The best of the seller's known alternatives"
-        return money.step(s, label, most(*known) if len(known) > 1 else known[0])
+                known["the seller's own refining"] = own_net
+        names, terms = ", ".join(known), tuple(known.values())
+        if len(terms) == 1:
+            return money.step(s, f"All that is known: {names}", terms[0])
+        return money.step(s, f"The best of {names}", most(*terms))
 
     closing = "An assumption: nothing is known of what the seller could get elsewhere."
     if v.floor.basis != "assumed":

@@ -277,7 +277,7 @@ def _led_on(sheet: Sheet, reached: Decimal, unit: str, ending: Ending) -> str:
     for reason, amount in reasons:
         total = total + sheet.given(amount, reason, FROM_DRAWS if ending.what else BEYOND_PRINT)
     label = f"To {ending.what}" if ending.what else "To the figure itself"
-    result = sheet.step(label, total, unit, fine)
+    result = sheet.step(label, total, unit, ending.decimals if figure == ending.shown else fine)
     _rounded(sheet, result, unit, ending.decimals)
     if not ending.what:
         return ""

@@ -15,8 +15,7 @@ from webapp.plain import GLUE, fitted
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from valuation import Problem, Quote
-    from valuation.working_sheet import HeadlineWorking
+    from valuation import HeadlineWorking, Problem, Quote
     from webapp.wording import Wording
 
 REFUSED = 2

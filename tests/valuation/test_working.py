@@ -277,6 +277,7 @@ def check_headlines(workings, told, request, log2_draws):
         shown = Decimal(repr(figure))
         if decimals != WHOLLY:
             shown = shown.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_EVEN)
+            assert -number(one.steps[-1].result).as_tuple().exponent <= max(0, decimals), one.key
         assert number(one.steps[-1].result) == shown, (one.key, one.steps[-1], figure)
 
 
@@ -339,11 +340,10 @@ def test_working_of_any_way_of_asking_recomputes_to_its_headlines(changes):
 def test_working_of_any_request_recomputes_to_its_headlines(entered):
     request = QuoteRequest.model_validate(entered)
     try:
-        check(request, FEW_DRAWS)
-    except ValuationError as refused:
-        with pytest.raises(ValuationError) as again:
-            quote(request, log2_draws=FEW_DRAWS)
-        assert again.value.problem == refused.problem
+        quote(request, log2_draws=FEW_DRAWS)
+    except ValuationError:
+        return
+    check(request, FEW_DRAWS)
 
 
 def test_a_wrong_digit_anywhere_would_be_found():

@@ -5,12 +5,13 @@ from collections.abc import Iterable, Sequence
 
 from rich.console import Console, Group, RenderableType
 
+from valuation import HeadlineWorking
 from valuation.history import Volatility
 from valuation.result import Quote
 from valuation.trade import AskResult
 from webapp.plain import GLUE
 from webapp.price_file import PriceRow
-from webapp.terminal import asked, bargain, history, piece, price, small_print
+from webapp.terminal import arithmetic, asked, bargain, history, piece, price, small_print
 from webapp.terminal.page import Page
 from webapp.wording import Wording
 
@@ -27,10 +28,12 @@ def print_quote(
     *,
     sources: bool = False,
     error: dict[str, float] | None = None,
+    working: Sequence[HeadlineWorking] = (),
 ) -> None:
     """Print the page of a quote.
 
-    `sources` tells where each assumption comes from; `error` holds the numerical error of the headline figures.
+    `sources` tells where each assumption comes from; `error` holds the numerical error of the headline figures;
+    `working` is their arithmetic.
     """
     page = Page(w, console.encoding, min(console.width, WIDEST))
     parts = (
@@ -48,6 +51,7 @@ def print_quote(
         *piece.false_gold(page, quote),
         *price.settlement(page, quote),
         *price.price_risk(page, quote),
+        *arithmetic.working(page, working),
         *small_print.cautions(page, quote),
         *small_print.assumptions(page, quote, sources=sources),
         *small_print.notices(page, quote),
