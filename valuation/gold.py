@@ -236,6 +236,11 @@ def check_possible(content: GoldContent, field: str) -> None:
         return
     if content.host_g_cm3 is None:
         words = "this is more gold than the piece can weigh: check the grams, the fineness and the mass of the piece"
+    elif float(np.mean(content.native_g > 0)) > 0.5:
+        words = (
+            "these weighings are denser than the native gold that was entered: a reading is wrong, or the metal is "
+            "finer or not gold; weigh it again"
+        )
     else:
         words = (
             "no amount of gold fits these weighings and this rock: the rock is lighter than entered (or holds more "

@@ -210,6 +210,7 @@ REFUSED = [
         "no volume: check the reading and the wetted line",
     ),
     ({"rock.density_g_cm3": 3.4}, "rock", "no amount of gold fits these weighings and this rock"),
+    ({"weighing.submerged_g": [390.0]}, "rock", "denser than the native gold that was entered"),
     # rock
     ({"rock.density_g_cm3": TAKEN_OUT}, "rock.kind", "exactly one of kind, density_g_cm3, minerals or chip; got none"),
     ({"rock.chip": CHIP, "rock.void_frac": TAKEN_OUT}, "rock.chip", "got density_g_cm3 and chip"),
