@@ -30,6 +30,7 @@ ASKED = {
     "floor_unknown": "cannot be held against an alternative of the seller, as none is known",
     "not_by_weight": "cannot be judged by weight",
 }
+LIKELY_TRUE = 0.5  # from here on a claim needs nothing out of the way
 DEALS = {"cash": "Cash", "advance_and_settle": "Advance, then settle", "consign": "Consign"}
 CAUSES = {
     "doubt": "without doubt about the gold and the sale",
@@ -243,6 +244,8 @@ def claim(result: ClaimResult, w: Wording) -> list[str]:
     """A claim of so much gold, and what would make it true."""
     told = [retold(result.message, w)]
     for reading in result.readings:
+        if reading.chance >= LIKELY_TRUE:
+            continue
         needs = []
         if reading.fineness_needed_frac is not None:
             needs.append(f"gold {w.number(reading.fineness_needed_frac, 2)} fine")

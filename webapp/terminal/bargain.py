@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from rich.console import RenderableType
 
 from valuation.result import Quote
+from valuation.trade import DealRow
 from webapp import sentences
 from webapp.ask_figures import ask_figures
 from webapp.terminal.page import Page
@@ -47,11 +48,16 @@ def figures_said(page: Page, quote: Quote) -> Iterator[RenderableType]:
     if counters is None:
         return
     rows = [
-        (SIDES[row.by], w.price(row.figure), "" if row.step is None else f"moved {w.price(row.step)}")
+        (
+            SIDES[row.by],
+            w.price(row.figure),
+            "" if row.step is None else w.price(row.step),
+            "" if row.step_ratio is None else w.number(row.step_ratio, 2, least=0),
+        )
         for row in counters.said
     ]
     yield page.heading("Figures said so far", PRIVATE)
-    yield page.table(rows, "lrr")
+    yield page.table(rows, "lrrr", ("", "said", "step", "of the step before"))
     yield page.bullets([sentences.counter(counters.next, w)])
 
 
@@ -60,19 +66,21 @@ def deals(page: Page, quote: Quote) -> Iterator[RenderableType]:
     offered = [deal for deal in quote.deals if deal.offered and deal.buyer and deal.seller]
     if not offered:
         return
-    rows = [
-        (
-            sentences.DEALS[deal.deal],
-            w.money_rough(deal.buyer.mean),
-            w.percent(deal.buyer.loss_chance),
-            w.money_rough(deal.seller.mean),
-            w.money_rough(deal.seller.cash_today),
-            w.number(max(deal.buyer.paid_after_days, deal.seller.paid_after_days), 0),
-        )
-        for deal in offered
-        if deal.buyer and deal.seller
-    ]
-    head = ("", "house gains", "at a loss", "seller gets", "today", "days")
-    yield page.heading("Ways to deal", "means; what each side bears differs")
-    yield page.table(rows, "lrrrrr", head)
+    yield page.heading("Ways to deal", "what the house gains and the seller receives, as worth today")
+    head = ("", "mean", "8 times in 10", "worst 1 %", "short", "days")
+    yield page.table((row for deal in offered for row in _both(page, deal)), "lrrrrr", head)
+    yield page.inset(page.text("Short: the house at a loss, the seller under the floor.", "dim"))
     yield page.bullets(sentences.deal(deal, w) for deal in quote.deals)
+
+
+def _both(page: Page, deal: DealRow) -> Iterator[tuple[str, ...]]:
+    w = page.w
+    yield sentences.DEALS[deal.deal], "", "", "", "", ""
+    for name, party in (("  House", deal.buyer), ("  Seller", deal.seller)):
+        if party is not None:
+            worst = "" if party.first_percentile is None else w.money_rough(party.first_percentile)
+            likely = w.money_rough(party.low)
+            if round(party.low, 2) != round(party.high, 2):
+                likely = f"{likely} to {w.money_rough(party.high)}"
+            days = w.number(party.paid_after_days, 0)
+            yield name, w.money_rough(party.mean), likely, worst, w.percent(party.loss_chance), days

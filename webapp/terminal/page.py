@@ -40,13 +40,22 @@ class Page:
         return Padding(Group(*parts), (0, 0, 0, INDENT))
 
     def table(
-        self, rows: Iterable[Iterable[str]], justify: str, head: Iterable[str] = (), bold: Iterable[str] = ()
+        self,
+        rows: Iterable[Iterable[str]],
+        justify: str,
+        head: Iterable[str] = (),
+        bold: Iterable[str] = (),
+        *,
+        long_names: bool = False,
     ) -> Padding:
-        """Columns without lines; `justify` holds l or r for each, `bold` the first cells of rows that stand out."""
+        """Columns without lines; `justify` holds l or r for each, `bold` the first cells of rows that stand out.
+
+        Where room is short the first column stays whole, or, with `long_names`, the figures do.
+        """
         table = Table(box=None, padding=(0, 3, 0, 0), pad_edge=False, show_header=bool(head), header_style="dim")
         names = list(head) or [""] * len(justify)
         for i, (name, side) in enumerate(zip(names, justify, strict=True)):
-            whole = i == 0 and self.width >= LEAST_TO_KEEP_LABELS
+            whole = self.width >= LEAST_TO_KEEP_LABELS and (side == "r" if long_names else i == 0)
             table.add_column(self.text(name), justify="right" if side == "r" else "left", no_wrap=whole)
         standing_out = set(bold)
         for row in rows:

@@ -69,7 +69,7 @@ def routes(page: Page, quote: Quote) -> Iterator[RenderableType]:
             for r in quote.refiners
         ]
         yield page.heading("Refiners", "ranked on the same draws")
-        yield page.table(ranked, "lrrrl", ("", "mean", "95 % range", "pays most", ""))
+        yield page.table(ranked, "lrrrl", ("", "mean", "95 % range", "pays most", ""), long_names=True)
 
 
 def settlement(page: Page, quote: Quote) -> Iterator[RenderableType]:
