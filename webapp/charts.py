@@ -11,8 +11,7 @@ from typing import Literal
 from valuation import Quote
 from webapp.wording import Wording
 
-ROW = 42
-BAR = 24  # from the top of a row to the middle of its bar
+ROW = 37
 FOOT = 30
 LETTERS = 44  # that fit beside one another at 320 pixels
 MARGIN_FRAC = 0.04
