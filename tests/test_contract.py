@@ -1,17 +1,21 @@
 """The contract in DEVELOPERS.md: its examples are quoted, its tables hold just the keys that there are."""
 
+import json
 import re
 import tomllib
 import types
 import typing
 from collections.abc import Iterator
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from pydantic import BaseModel
 
-from valuation import Quote, QuoteRequest, Spread, Summary, quote, read_request
+from valuation import HeadlineWorking, Quote, QuoteRequest, Spread, Summary, quote, read_request
+from valuation.working_sheet import Step
+from valuation.working_term import Constant
 from webapp.cli import main
 
 ROOT = Path(__file__).parent.parent
@@ -19,6 +23,7 @@ GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 BLOCKS = [tomllib.loads(block) for block in re.findall(r"^```toml\n(.*?)^```$", GUIDE, re.MULTILINE | re.DOTALL)]
 WHOLE = BLOCKS[0]
 KEYS = re.compile(r"`([a-z0-9_]+)`")
+PATHS = re.compile(r"`([a-z0-9_.]+)(?:\[\])?`")
 
 
 def request_of(block: dict[str, Any]) -> dict[str, Any]:
@@ -107,6 +112,35 @@ def test_table_of_the_quote_holds_every_inner_key() -> None:
 
     check(Quote, "")
     assert told["fine_gold_g"] == list(Summary.model_fields)
+
+
+def test_table_of_the_working_holds_its_keys() -> None:
+    told = {path.strip("`").replace("[]", ""): KEYS.findall(holds) for path, holds, _ in rows("The working as JSON")}
+    assert told == {
+        "working": list(HeadlineWorking.model_fields),
+        "working.steps": list(Step.model_fields),
+        "working.steps.sources": list(Constant.model_fields),
+    }
+
+
+def test_table_of_the_volatility_holds_its_keys(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "prices.csv"
+    path.write_text("".join(f"{date(2026, 1, 1) + timedelta(i)},{4000 + i % 3}\n" for i in range(30)))
+    assert main(["volatility", str(path), "--json"]) == 0
+    assert [key.strip("`") for key, _ in rows("The volatility as JSON")] == list(json.loads(capsys.readouterr().out))
+
+
+def test_every_part_of_a_bargain_is_told_by_keys_that_there_are() -> None:
+    section = GUIDE.partition("\nWhere each part of a bargain")[2].partition("\n\n| Key |")[0]
+    told = [line.strip("|").split(" | ") for line in section.splitlines() if line.startswith("| ")][1:]
+    assert len(told) == 8
+    for _, asked, answered in told:
+        for path in PATHS.findall(asked):
+            model: type[BaseModel] | None = QuoteRequest
+            for name in path.split("."):
+                assert model is not None and name in model.model_fields, path
+                model = model_in(model.model_fields[name].annotation)
+        assert {path.partition(".")[0] for path in PATHS.findall(answered)} <= {*Quote.model_fields, "working"}
 
 
 def test_lists_are_marked() -> None:
