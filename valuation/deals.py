@@ -88,8 +88,8 @@ def _cash(v: Valuation) -> DealRow:
 
 
 def _days_of(v: Valuation, route: str) -> float:
-    if route == "refine" and v.routes.refine is not None:
-        return v.routes.refine.refiner.settlement_days
+    if route == "refine":
+        return 0.0 if v.routes.refine is None else v.routes.refine.refiner.settlement_days
     assert v.request.collector is not None
     return v.request.collector.months_to_sale.centre / MONTHS_PER_YEAR * DAYS_PER_YEAR
 

@@ -110,6 +110,11 @@ def spreads(draw, low, high):
     return {"low": a, "likely": b, "high": c}
 
 
+def money(most, usual):
+    """An amount: most often up to what is usual, sometimes anything."""
+    return st.one_of(st.floats(0.0, usual), st.floats(0.0, usual), numbers(0.0, most))
+
+
 def sections(required, optional):
     """A table with all of `required` and any of `optional`."""
     return st.fixed_dictionaries(required, optional=optional)
@@ -117,7 +122,7 @@ def sections(required, optional):
 
 def refiners():
     """Any refiner's terms."""
-    money = numbers(0.0, 1e9)
+    charge = money(1e9, 200.0)
     starts = st.lists(st.floats(0.001, 1000.0), max_size=3, unique=True).map(sorted)
     tiers = starts.flatmap(
         lambda rising: st.tuples(
@@ -132,11 +137,11 @@ def refiners():
             "silver_payable_frac": numbers(0.0, 1.0),
             "silver_recovery_frac": spreads(0.0, 1.0),
             "price_discount_frac": numbers(0.0, 0.999),
-            "refining_per_ozt": money,
-            "treatment_per_kg": money,
-            "assay_fee": money,
-            "lot_fee": money,
-            "freight": money,
+            "refining_per_ozt": charge,
+            "treatment_per_kg": charge,
+            "assay_fee": charge,
+            "lot_fee": charge,
+            "freight": charge,
             "insurance_frac": numbers(0.0, 1.0),
             "settlement_days": numbers(0.0, 730.0),
             "price_fixed": st.sampled_from(("settlement", "receipt")),
@@ -188,7 +193,7 @@ def buyers():
         {
             "margin_frac": numbers(0.0, 10.0),
             "loss_chance_frac": numbers(1e-6, 0.999999),
-            "handling_cost": numbers(0.0, 1e9),
+            "handling_cost": money(1e9, 200.0),
             "offer": numbers(1e-6, 1e10),
             "capital_rate_per_year": numbers(0.0, 5.0),
             "cash_increment": st.one_of(st.sampled_from((0.001, 0.05, 10.0, 1e6)), numbers(1e-3, 1e6)),
@@ -198,8 +203,8 @@ def buyers():
 
 def sellers():
     """Anything that may be known of the seller's side."""
-    money = numbers(0.0, 1e10)
-    known = {"minimum": money, "other_bid": money, "keep_value": money, "effort_cost": numbers(0.0, 1e9)}
+    worth = money(1e10, 3000.0)
+    known = {"minimum": worth, "other_bid": worth, "keep_value": worth, "effort_cost": money(1e9, 200.0)}
     return sections({}, {**known, "refiner": refiners(), "asks": asks(), "claim": claims()})
 
 
@@ -209,9 +214,10 @@ def asks():
         "shipping": numbers(0.0, 1e9),
         "fee_frac": numbers(0.0, 5.0),
         "tax_frac": numbers(0.0, 5.0),
-        "exchange_rate": numbers(1e-6, 1e9),
     }
-    return sections({"price": numbers(1e-6, 1e10)}, extras)
+    foreign = {"currency": st.just("EUR"), "exchange_rate": numbers(1e-6, 1e9)}
+    price = {"price": st.one_of(numbers(1e-6, 1e10), st.floats(100.0, 10_000.0))}
+    return st.one_of(sections(price, extras), sections({**price, **foreign}, extras))
 
 
 def claims():
@@ -230,7 +236,7 @@ def figures_said():
 def prices():
     """Any price of the metals; silver is always there, so that any refiner may pay for it."""
     return sections(
-        {"gold": numbers(1e-6, 1e10), "silver": numbers(1e-6, 1e10)},
+        {"gold": st.one_of(st.floats(1000.0, 5000.0), numbers(1e-6, 1e10)), "silver": numbers(1e-6, 1e10)},
         {
             "currency": st.sampled_from(("USD", "JPY", "KWD", "XXX")),
             "unit": st.sampled_from(("ozt", "g", "kg")),
@@ -241,38 +247,42 @@ def prices():
     )
 
 
+def balances(*, wild):
+    """Any balance and surroundings; a shop's own unless `wild`."""
+    return sections(
+        {"readability_g": numbers(1e-7, 100.0) if wild else st.sampled_from((0.01, 0.05))},
+        {
+            "repeatability_g": numbers(0.0, 1000.0 if wild else 0.2),
+            "linearity_g": numbers(0.0, 1000.0 if wild else 0.2),
+            "span_tolerance_frac": numbers(0.0, 0.05 if wild else 0.001),
+            "water_kind": st.sampled_from(("distilled", "deionised", "tap")),
+            "water_temperature_degc": spreads(0.0, 40.0),
+            "air_temperature_degc": spreads(-10.0, 50.0),
+            "air_humidity_frac": spreads(0.0, 1.0),
+            "zeroed_with_line": st.booleans(),
+            "trapped_air_frac": numbers(0.0, 0.05 if wild else 0.001),
+        },
+    )
+
+
 @st.composite
 def weighings(draw):
-    """Any readings of which the wet ones lie under the dry ones: most near a rock's, some anywhere."""
-    dry = draw(st.one_of(numbers(0.01, 1e6), numbers(5.0, 5000.0)))
-    density = draw(st.one_of(numbers(1.001, 19.0), numbers(2.6, 4.0)))
+    """Any readings of which the wet ones lie under the dry ones: most such as a shop takes, one in four wild."""
+    wild = draw(st.sampled_from((False, False, False, True)))
+    dry = draw(numbers(0.01, 1e6) if wild else st.floats(20.0, 5000.0))
+    density = draw(numbers(1.001, 19.0) if wild else st.floats(2.7, 6.0))
     method = draw(st.sampled_from(("suspended", "displaced")))
     wet = dry * (1.0 - 1.0 / density) if method == "suspended" else dry / density
     name = "submerged_g" if method == "suspended" else "displaced_g"
     repeats = draw(st.lists(st.floats(0.9999, 1.0), max_size=4))
-    made = draw(
-        sections(
-            {"readability_g": st.one_of(numbers(1e-7, 100.0), st.sampled_from((0.01, 0.05)))},
-            {
-                "repeatability_g": numbers(0.0, 1000.0),
-                "linearity_g": numbers(0.0, 1000.0),
-                "span_tolerance_frac": numbers(0.0, 0.05),
-                "water_kind": st.sampled_from(("distilled", "deionised", "tap")),
-                "water_temperature_degc": spreads(0.0, 40.0),
-                "air_temperature_degc": spreads(-10.0, 50.0),
-                "air_humidity_frac": spreads(0.0, 1.0),
-                "zeroed_with_line": st.booleans(),
-                "trapped_air_frac": numbers(0.0, 0.05),
-            },
-        )
-    )
+    made = draw(balances(wild=wild))
     if draw(st.booleans()):
         made["altitude_m"] = draw(numbers(-430.0, 6000.0))
     elif draw(st.booleans()):
         made["air_pressure_hpa"] = draw(spreads(500.0, 1100.0))
     if method == "displaced" or draw(st.booleans()):
-        made["line_extra_depth_mm"] = draw(spreads(0.0, 1000.0))
-        made["line_diameter_mm"] = draw(numbers(0.0, 5.0))
+        made["line_extra_depth_mm"] = draw(spreads(0.0, 1000.0 if wild else 50.0))
+        made["line_diameter_mm"] = draw(numbers(0.0, 5.0 if wild else 0.5))
     return {**made, "method": method, "dry_g": [dry, *(dry * r for r in repeats)], name: [wet]}
 
 
@@ -281,13 +291,15 @@ def rocks(draw):
     """Any host: named, by density, by minerals, by a chip."""
     way = draw(st.sampled_from(("kind", "density", "minerals", "chip")))
     if way == "chip":
-        dry, density = draw(numbers(0.1, 1e5)), draw(numbers(1.5, 7.5))
+        dry, density = draw(numbers(0.1, 1e5)), draw(st.one_of(numbers(1.5, 7.5), st.floats(2.5, 2.8)))
         return {"chip": {"dry_g": [dry], "submerged_g": [dry * (1 - 1 / density)], "method": "suspended"}}
-    voids = draw(st.sampled_from(({}, {"void_frac": 0.0}, {"void_frac": {"low": 0.0, "high": 0.49}})))
+    voids = draw(
+        st.sampled_from(({}, {"void_frac": 0.0}, {"void_frac": 0.01}, {"void_frac": {"low": 0, "high": 0.49}}))
+    )
     if way == "kind":
         return {"kind": draw(st.sampled_from(sorted(materials.rocks()))), **voids}
     if way == "density":
-        return {"density_g_cm3": draw(st.one_of(spreads(0.6, 8.0), spreads(2.5, 2.8))), **voids}
+        return {"density_g_cm3": draw(st.one_of(spreads(0.6, 8.0), *[spreads(2.5, 2.8)] * 3)), **voids}
     names = draw(st.lists(st.sampled_from(sorted(materials.minerals())), min_size=1, max_size=6))
     minerals = [{"name": names[0]}] + [{"name": n, "volume_frac": draw(spreads(0.0, 0.19))} for n in names[1:]]
     return {"minerals": minerals, **voids}

@@ -233,6 +233,12 @@ def test_a_piece_not_worth_sending_is_worth_nothing_by_refining(quoted):
     assert q.gap == q.seller_floor
 
 
+def test_a_lot_that_no_refiner_takes_is_worth_nothing_to_a_house_that_only_refines(quoted):
+    q = quoted({**REFINE_ONLY, "refiner.minimum_lot_ozt": 5.0, "seller": {"minimum": 0.0}})
+    assert (q.buyer_ceiling, q.settlement) == (0.0, ())
+    assert sides(q) == (0.0, 0.0, 0.0)
+
+
 def test_the_ceiling_by_hand(quoted):
     """(E[V] - 60) / 1.15 and the 10 % quantile less 60, the smaller, the better of both ways."""
     q = quoted()
