@@ -150,6 +150,33 @@ def test_a_gap_is_told_with_what_would_close_it(run: Run) -> None:
     assert "enough\n    for the seller" in out or "enough for the seller" in out
 
 
+def test_ways_to_deal_are_told_for_both_with_the_worst_where_it_is_a_loss(run: Run, first: Quote) -> None:
+    _, out, _ = run("quote", FIRST)
+    w = Wording.of("USD", "en_US")
+    lines = [line.split() for line in out[out.index("\nWays to deal") :].splitlines()]
+    sides = [line for line in lines if line[:1] in (["House"], ["Seller"])]
+    parties = [side for deal in first.deals for side in (deal.buyer, deal.seller) if side is not None]
+    assert len(sides) == len(parties) == 6
+    assert any(party.first_percentile is not None for party in parties)
+    for line, party in zip(sides, parties, strict=True):
+        assert line[1] == w.money_rough(party.mean)
+        assert line[-1] == w.number(party.paid_after_days, 0)
+        worst = party.first_percentile
+        assert [word for word in line[1:] if word.startswith("-")] == ([] if worst is None else [w.money_rough(worst)])
+
+
+def test_figures_said_are_tabled_with_step_and_ratio(run: Run) -> None:
+    _, out, _ = run("quote", "figures-said")
+    table = out[out.index("\nFigures said so far") : out.index("The house answers")]
+    assert [line.split() for line in table.splitlines()[3:8]] == [
+        ["Seller", "$3,600"],
+        ["House", "$2,500"],
+        ["Seller", "$3,200", "-$400"],
+        ["House", "$2,700", "$200"],
+        ["Seller", "$3,000", "-$200", "0.5"],
+    ]
+
+
 def test_more_is_told_where_it_is_asked_for(run: Run) -> None:
     _, without, _ = run("quote", FIRST)
     _, out, _ = run("quote", FIRST, "--sources", "--price-risk", "--error")

@@ -14,7 +14,7 @@ from webapp.retold import retold
 from webapp.wording import Wording
 
 US, DE = Wording.of("USD", "en_US"), Wording.of("USD", "de_DE")
-ENGLISH = re.compile(r"\d,\d{3}[.,]|\d\.\d{1,2}\b(?!\.)|\d%|\bUSD\b|\bEUR\b|\bmoney\b")
+ENGLISH = re.compile(r"\d,\d{3}[.,]|\d\.\d{1,2}\b(?!\.)|\d%|\bUSD\b|\bEUR\b|\d money|money/")
 
 
 @pytest.mark.parametrize(

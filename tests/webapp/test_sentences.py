@@ -133,6 +133,23 @@ def test_answer_to_an_ask_is_told_as_it_has_to_be_named() -> None:
     assert f"So name {(extra.ask.counter.figure - 40.0) / 1.05:,.2f} " in sentences.before_extras(extra.ask, W)
 
 
+def test_a_claim_that_is_likely_true_needs_nothing() -> None:
+    q = told("claim-against-weighing")
+    assert q.claim is not None
+    said = words(sentences.claim(q.claim, W))
+    assert "Meant as native gold" not in said
+    assert "Meant as fine gold it needs gold 0.94 fine or rock of 2.563 g/cm³ (outside the range of the rock)." in said
+
+
+def test_what_is_assumed_is_told_in_the_currency_of_the_quote() -> None:
+    q = told("claim-only-ask")
+    said = {row.field: sentences.assumed(row, Wording.of("USD", "de_DE")).replace(NBSP, " ") for row in q.assumptions}
+    assert said["refiner.treatment_per_kg"] == "Treatment charge: 0 $/kg"
+    assert said["buyer.routes"] == "Ways out: refining"
+    plain = told("claim-only-ask", without=["refiner"])
+    assert {row.field: row.value for row in plain.assumptions}["refiner.payable"] == "95 %"
+
+
 def test_deals_are_told_or_why_they_are_not_offered() -> None:
     q = told()
     cash, advance, consign = (sentences.deal(row, W).replace(NBSP, " ") for row in q.deals)
