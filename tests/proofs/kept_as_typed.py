@@ -23,7 +23,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
-from webapp.store import drafts, open_store, states
+from webapp.store import StoreError, drafts, open_store, states
 from webapp.store.database import Store
 from webapp.store.opening import FILE
 
@@ -125,7 +125,11 @@ class Ledger:
 
     def look(self, run: str) -> None:
         """Open what is left as the program does, and compare it with what was acknowledged."""
-        store = open_store(self.folder)
+        try:
+            store = open_store(self.folder)
+        except StoreError as refused:
+            self.faults.append(f"{run}: what was left does not open: {refused}")
+            return
         try:
             for name, words in self.acknowledged.items():
                 self._look_at(store, run, name, words)

@@ -63,7 +63,17 @@ def _make_file(file: Path) -> None:
 
 def _look(file: Path) -> None:
     """Look, without writing, whether the file is ours, sound, and no newer than the program."""
-    address = f"file:{quote(str(file))}?mode=ro"
+    try:
+        _look_by(file, "ro")
+    except sqlite3.OperationalError as error:
+        # A kill at the very beginning leaves a journal that SQLite must undo first, which is writing.
+        if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_READONLY:
+            raise
+        _look_by(file, "rw")
+
+
+def _look_by(file: Path, mode: str) -> None:
+    address = f"file:{quote(str(file))}?mode={mode}"
     with closing(sqlite3.connect(address, uri=True, timeout=BUSY_TIMEOUT_MS / 1000)) as look:
         names = {name for (name,) in look.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
         if not names:

@@ -189,6 +189,29 @@ def test_a_newer_layout_is_refused_and_untouched(store: Store, steps: Path, in_l
     assert not any(data for name, data in after.items() if name not in before and not name.endswith("-shm"))
 
 
+CUT_OFF = """
+import os, signal, sqlite3, sys
+c = sqlite3.connect(sys.argv[1], isolation_level=None)
+c.execute("PRAGMA journal_mode = DELETE")
+c.execute("PRAGMA cache_size = 2")
+c.execute("BEGIN")
+c.execute("UPDATE drafts SET title = 'half', entries = ''")
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@POSIX
+def test_what_a_kill_left_half_written_before_the_log_was_set_is_undone(tmp_path: Path) -> None:
+    whole(tmp_path)
+    subprocess.run([sys.executable, "-c", CUT_OFF, str(tmp_path / FILE)])
+    assert (tmp_path / f"{FILE}-journal").stat().st_size > 0
+    store = open_store(tmp_path)
+    page = drafts.open_drafts(store)
+    assert (page.count, page.drafts[0].title) == (200, "")
+    with store.reading() as connection:
+        assert connection.exec_driver_sql("PRAGMA journal_mode").scalar_one() == "wal"
+
+
 # ---- files that are not sound
 
 
