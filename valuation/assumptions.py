@@ -17,7 +17,7 @@ from valuation.result import Assumption, Notice
 from valuation.spread import MOST_CUT_UNSAID, Spread
 from valuation.terms import PayableTier
 
-_MEANT = {
+MEANT = {
     "weighing.repeatability_g": "one readability",
     "weighing.linearity_g": "one readability",
     "weighing.air_pressure_hpa": "1013.25 hPa",
@@ -113,7 +113,7 @@ def _meant(where: str, request: QuoteRequest) -> str | None:
     """What a field that is left out stands for, where that is not its default."""
     if where == "buyer.routes":
         return " and ".join(_WAYS[route] for route in request.routes)
-    return _MEANT.get(where)
+    return MEANT.get(where)
 
 
 def _beside_the_point(request: QuoteRequest, path: str, name: str) -> bool:
