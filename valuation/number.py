@@ -14,6 +14,8 @@ _PLAIN = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)", re.ASCII)
 _AMBIGUOUS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}", re.ASCII)
 # Space, no-break, thin or narrow no-break space, apostrophe: the same one before every third digit.
 _GROUPED = re.compile("[+-]?\\d{1,3}(?:([ \u00a0\u2009\u202f\u2019'])\\d{3})(?:\\1\\d{3})*(?:[.,]\\d*)?", re.ASCII)
+# Both marks, or one mark twice, leave no doubt which of them groups: 3,100.50 and 3.100,50 and 1,234,567.
+_BOTH_MARKS = re.compile(r"[+-]?\d{1,3}(?:(?:,\d{3})+\.\d*|(?:\.\d{3})+,\d*|(?:,\d{3}){2,}|(?:\.\d{3}){2,})", re.ASCII)
 _LONGEST = 40
 _LARGEST = 1e12
 # Rounding left over by another program; products of smaller numbers would underflow.
@@ -26,7 +28,8 @@ def read_number(entered: object) -> object:
     Parameters
     ----------
     entered : object
-        A number, or text with one decimal mark (point or comma); spaces and apostrophes group digits.
+        A number, or text with one decimal mark (point or comma); spaces and apostrophes group digits, and so does
+        the other mark where it stands before every third digit.
 
     Returns
     -------
@@ -73,9 +76,18 @@ def _read_text(entered: str) -> float:
     grouped = _GROUPED.fullmatch(text)
     if grouped:
         text = text.replace(grouped[1], "")
+    if _BOTH_MARKS.fullmatch(text):
+        text = _ungrouped(text)
     if not _PLAIN.fullmatch(text):
         raise PydanticCustomError("number", "that is not a number; write it like 412.60")
     return float(text.replace(",", "."))
+
+
+def _ungrouped(text: str) -> str:
+    last = max(text.rfind(","), text.rfind("."))
+    decimals = "" if text.count(text[last]) > 1 else text[last + 1 :]
+    whole = text if text.count(text[last]) > 1 else text[:last]
+    return whole.replace(",", "").replace(".", "") + "." + decimals
 
 
 def blank_is_none(entered: object) -> object:
