@@ -87,12 +87,17 @@ def without_positions(path: str) -> str:
     return ".".join(part for part in path.split(".") if not part.isdigit())
 
 
-@cache
 def field_at(path: str) -> Field | None:
     """Field of a dotted path, positions allowed; None if the request has none such."""
+    return field_in(QuoteRequest, path)
+
+
+@cache
+def field_in(root: type[BaseModel], path: str) -> Field | None:
+    """Field of a dotted path in any model written like the request."""
     if path.startswith(f"{RUBRIC}."):
         return _graded(path)
-    model: type[BaseModel] | None = QuoteRequest
+    model: type[BaseModel] | None = root
     info: FieldInfo | None = None
     bare = without_positions(path)
     for name in bare.split("."):

@@ -31,12 +31,17 @@ def _table(entries: Mapping[str, Any], path: str, name: str) -> Iterator[str]:
     tables = {key: value for key, value in entries.items() if _is_table(value, _joined(path, key))}
     for key, value in entries.items():
         if key not in tables:
-            yield f"{_key(key)} = {_value(value, _joined(path, key))}"
+            yield toml_line(key, value, path)
     for key, value in tables.items():
         here, named = _joined(path, key), _joined(name, _key(key))
         for table in value if isinstance(value, list) else [value]:
             yield f"\n[[{named}]]" if isinstance(value, list) else f"\n[{named}]"
             yield from _table(table, here, named)
+
+
+def toml_line(key: str, value: Any, path: str = "") -> str:
+    """One key and its value, in the table at a path."""
+    return f"{_key(key)} = {_value(value, _joined(path, key))}"
 
 
 def _is_table(value: Any, path: str) -> bool:
