@@ -19,7 +19,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     from webapp import errors, rendering, security
     from webapp.settings import Settings
     from webapp.store import open_store
-    from webapp.views import api, counter, demos, drafts, files, working
+    from webapp.views import api, counter, demos, drafts, files, method, working
 
     settings = settings or Settings()
     app = Flask(__name__)
@@ -32,6 +32,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     app.register_blueprint(drafts.views)
     app.register_blueprint(counter.views)
     app.register_blueprint(files.views)
+    app.register_blueprint(method.views)
     app.register_blueprint(working.views)
     app.register_blueprint(demos.views)
     app.register_blueprint(api.views)

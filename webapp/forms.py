@@ -120,6 +120,13 @@ class Typed:
         last = name.rpartition(".")[2]
         return f"{spec.label}, reading {int(last) + 1}" if last.isdigit() else spec.label
 
+    def anchor(self, path: str) -> str:
+        """Where on the form a field of the request is entered; empty if it is not drawn."""
+        if path == "buyer.routes":
+            return "f-choose.routes"
+        drawn = (field_at(path) is not None or path == "gold.measured") and is_drawn(path, chosen_branches(self.texts))
+        return f"f-{path}" if drawn else ""
+
     def troubled(self, group: str) -> bool:
         """Whether a group of the form holds a problem."""
         return any(problem.field.startswith(GROUPS[group]) for problem in self.problems)

@@ -18,6 +18,9 @@ PAGES = [
     "/demos/comparable-sales",
     "/demos/below-detection",
     "/demos",
+    "/demos/leaf-gold-walk-in/working",
+    "/method",
+    "/open",
     "/quotes",
     "/nowhere",
 ]
@@ -38,6 +41,24 @@ def test_no_page_has_a_violation(
         assert (address, axe(page)) == (address, [])
         assert page.evaluate("document.documentElement.scrollWidth") <= size[0], address
         page.set_viewport_size({"width": size[0], "height": size[1]})
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_view_turned_to_the_seller_has_no_violation(
+    watched: Watched, axe: Callable[[Page], list[str]], scheme: str
+) -> None:
+    page = watched.page(PHONE, scheme)
+    page.goto("/demos/leaf-gold-walk-in")
+    page.locator("#g-said > summary").click()
+    page.get_by_label("Our offer").fill("4300")
+    page.get_by_role("link", name="Turn to the seller", exact=True).click()
+    page.get_by_role("heading", name="Our offer").wait_for()
+    assert axe(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
+    page.go_back()
+    page.get_by_role("link", name="Earlier states").click()
+    page.get_by_role("heading", name="Earlier states").wait_for()
+    assert axe(page) == []
 
 
 def test_a_page_with_mistakes_has_no_violation(watched: Watched, axe: Callable[[Page], list[str]]) -> None:

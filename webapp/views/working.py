@@ -6,10 +6,12 @@ from flask import Blueprint, Response, abort
 from werkzeug.datastructures import MultiDict
 
 from scenarios import UnknownScenario, scenario
-from valuation import RequestRefused, ValuationError, working
+from valuation import QuoteRequest, RequestRefused, ValuationError, quote, working
+from webapp import sentences
 from webapp.forms import Reading, Typed
 from webapp.rendering import page, settings, store
 from webapp.store import UnknownDraft, drafts
+from webapp.wording import Wording
 
 views = Blueprint("working", __name__)
 
@@ -24,10 +26,9 @@ def of_draft(name: str) -> Response:
     typed = Typed(MultiDict(kept.entries))
     try:
         request = Reading(typed, settings().now(), settings().zone).request()
-        sheets = working(request)
+        return _told(request, f"/quotes/{name}")
     except (RequestRefused, ValuationError):
         abort(422, "Something is still missing or wrong in this quote, so there is no figure to show the working of.")
-    return page("working/working.html", sheets=sheets, title=request.title, back=f"/quotes/{name}")
 
 
 @views.get("/demos/<name>/working")
@@ -37,4 +38,17 @@ def of_demo(name: str) -> Response:
         request = scenario(name).request()
     except UnknownScenario as unknown:
         abort(404, str(unknown))
-    return page("working/working.html", sheets=working(request), title=request.title, back=f"/demos/{name}")
+    return _told(request, f"/demos/{name}")
+
+
+def _told(request: QuoteRequest, back: str) -> Response:
+    answer = quote(request, with_price_risk=True)
+    return page(
+        "working/working.html",
+        sheets=working(request),
+        risk=answer.price_risk,
+        title=request.title,
+        back=back,
+        say=sentences,
+        w=Wording(settings().written_in, answer.currency),
+    )

@@ -1,0 +1,35 @@
+"""Words of the trade and of this program, each explained once."""
+
+from __future__ import annotations
+
+GLOSSARY: tuple[tuple[str, str], ...] = (
+    ("Asking price, all in", "What a piece costs us in the end: the price with shipping, fee, tax and exchange."),
+    ("Assay", "A laboratory's finding of how much metal is in a lot."),
+    ("Ceiling", "The most the house can pay in cash: what leaves its margin and loses no more often than it accepts."),
+    ("Chance of loss", "How often a purchase at that price would bring less than it cost."),
+    ("Consign", "To sell a piece for its owner, who keeps it in ownership until then, for a commission."),
+    ("Cost of doubt", "By how much the ceiling would rise if nothing were doubtful."),
+    ("Displaced method", "A vessel of water stands on the balance; the piece hangs into it from a stand."),
+    ("Draws", "The quote is worked out many times, each time with doubtful inputs drawn from their ranges."),
+    ("Fair range", "Prices at which both sides gain: the gap between floor and ceiling without a quarter at each end."),
+    ("Fine gold", "The pure gold in a piece, whatever it is alloyed with."),
+    ("Fineness", "The share of pure gold in the native metal by mass: 85 % is 850 parts per thousand."),
+    ("Floor", "The least that makes sense for the seller: the best other thing the seller could do."),
+    ("Host rock", "The rock that holds the gold, mostly quartz."),
+    ("Margin", "Profit that the house needs, as a share of what it pays out."),
+    ("Melt value", "Fine gold times the price of gold today, before any charge."),
+    ("Middle", "The price that splits the gain of a deal equally."),
+    ("Minimum deduction", "An amount of gold that the refiner keeps back at the least."),
+    ("Native gold", "Gold as it grew in the rock: an alloy with silver and a little copper."),
+    ("Payable", "The share of the assayed gold that a refiner pays for."),
+    ("Premium", "What a collector pays above the melt value for the piece as it is: 60 % is 1.6 times melt value."),
+    ("Readability", "The smallest step that a balance shows."),
+    ("Recovery", "The share of the gold that refining gets out of the rock."),
+    ("Settlement", "The refiner's account and payment, some days after the lot arrives."),
+    ("Specific gravity", "How many times as heavy as the same volume of water."),
+    ("Spot", "The price of metal for delivery now."),
+    ("Suspended method", "The piece hangs from the balance into water; the loss of weight gives its volume."),
+    ("Treatment charge", "What a refiner asks for each kilogram of rock."),
+    ("Troy ounce (ozt)", "31.1034768 g, the ounce of precious metals."),
+    ("Void", "A closed hole in the rock; it hides gold from the balance."),
+)
