@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,21 +18,26 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     from flask import Flask
 
     from webapp import errors, rendering, security
+    from webapp.house_file import HouseFile
     from webapp.settings import Settings
     from webapp.store import open_store
-    from webapp.views import api, counter, demos, drafts, files, method, working
+    from webapp.views import api, counter, demos, drafts, files, house, method, working
 
     settings = settings or Settings()
     app = Flask(__name__)
     folder = data or settings.data
     app.config["SETTINGS"] = settings
     app.extensions["store"] = open_store(folder)
+    app.extensions["house"] = HouseFile(folder)
+    for words in app.extensions["house"].read().trouble:
+        logging.getLogger(__name__).warning("%s", words)
     security.guard(app, folder)
     rendering.prepare(app)
     errors.handle(app)
     app.register_blueprint(drafts.views)
     app.register_blueprint(counter.views)
     app.register_blueprint(files.views)
+    app.register_blueprint(house.views)
     app.register_blueprint(method.views)
     app.register_blueprint(working.views)
     app.register_blueprint(demos.views)

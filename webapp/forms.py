@@ -65,6 +65,10 @@ class Typed:
     problems: tuple[Problem, ...] = ()
     needed: tuple[str, ...] = ()
 
+    def field(self, path: str) -> Field | None:
+        """The field of a path, as this form knows it."""
+        return field_at(path)
+
     def text(self, name: str) -> str:
         """What was typed in a field."""
         return self.texts.get(name, "")
@@ -256,14 +260,19 @@ class Reading:
         needed, wrong = list(self._blanks()), []
         for problem in refused:
             shown = self.on_form(problem.field)
-            spec = _field_named(shown) or _field_named(f"{shown}.low")
             if (problem.code in _NOT_YET and not problem.value) or self._half_typed(shown):
                 needed.append(shown)
             else:
-                scaled = problem.code in _BOUNDS and spec is not None and _speaks_in_per_cent(shown, spec)
-                told = in_per_cent(problem.message) if scaled else problem.message
-                wrong.append(problem.model_copy(update={"field": shown, "message": told}))
+                wrong.append(self.told(problem))
         return Typed(self.typed.texts, tuple(wrong), tuple(dict.fromkeys(needed)))
+
+    def told(self, problem: Problem) -> Problem:
+        """A problem of the request as the form tells it: at the field as typed, in per cent where the screen is."""
+        shown = self.on_form(problem.field)
+        spec = _field_named(shown) or _field_named(f"{shown}.low")
+        scaled = problem.code in _BOUNDS and spec is not None and _speaks_in_per_cent(shown, spec)
+        message = in_per_cent(problem.message) if scaled else problem.message
+        return problem.model_copy(update={"field": shown, "message": message})
 
     def _is_not_yet(self, problem: Problem, shown: str) -> bool:
         """Whether something is only not yet typed, which is no error."""
@@ -380,15 +389,11 @@ def typed_from(entries: Mapping[str, Any]) -> Typed:
     return Typed(texts)
 
 
-def blank_form(currency: str) -> Typed:
-    """The form of a new quote: the commonest choices made, every figure empty."""
-    return typed_from(
-        {
-            "weighing": {"method": "suspended"},
-            "rock": {"kind": "vein-quartz"},
-            "spot": {"currency": currency, "unit": "ozt"},
-        }
-    )
+def blank_form(house: Mapping[str, Any]) -> Typed:
+    """The form of a new quote: the commonest choices made, the terms of the house entered, the rest empty."""
+    form = typed_from({"weighing": {"method": "suspended"}, "rock": {"kind": "vein-quartz"}, **house})
+    form.texts["choose.collector"] = "no"  # how a collector sells does not say that there is one
+    return form
 
 
 def _texts(value: Any, path: str) -> Iterator[tuple[str, str]]:

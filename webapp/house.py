@@ -183,6 +183,12 @@ class House(Section):
                 found[section] = terms
         return found
 
+    @property
+    def has_amounts(self) -> bool:
+        """Whether any amount of money was entered."""
+        tables = {name: terms for name, terms in self.entries().items() if isinstance(terms, dict)}
+        return any(is_money(f"{section}.{name}") for section, terms in tables.items() for name in terms)
+
     def is_in(self, currency: str) -> bool:
         """Whether the amounts of the house are in this currency; they are in any if it names none."""
         return self.currency in (None, currency)
@@ -192,6 +198,11 @@ def is_money(path: str) -> bool:
     """Whether the setting at a path is an amount of money."""
     spec = field_in(House, path)
     return spec is not None and spec.unit.startswith("money")
+
+
+def ended(words: str) -> str:
+    """A message as a sentence that ends."""
+    return words if words.endswith((".", "?")) else f"{words}."
 
 
 def _pruned(entered: dict[str, Any]) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from pydantic import BaseModel, ValidationError
 
 from valuation import Problem, problems_of
 from valuation.spread import Spread
-from webapp.house import House, settings_paths
+from webapp.house import House, ended, settings_paths
 from webapp.request_file import parsed
 from webapp.text_file import FileRefused, text_of
 from webapp.toml_text import toml_line
@@ -189,7 +189,7 @@ def _sentence(problem: Problem, text: str) -> str:
     place = f"{FILE}, line {line}" if line else FILE
     entered = f" ({problem.value})" if problem.value else ""
     dropped = f"All of [{section}] is left out." if section in _ALL_OR_NOTHING else "It is left out."
-    return f"{place}, {problem.field}{entered}: {problem.message}. {dropped}"
+    return f"{place}, {problem.field}{entered}: {ended(problem.message)} {dropped}"
 
 
 def _line_of(path: str, text: str) -> int | None:

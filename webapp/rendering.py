@@ -7,7 +7,8 @@ from typing import Any
 
 from flask import Flask, Response, current_app, make_response, render_template
 
-from webapp.fields import field_at
+from webapp.house import House
+from webapp.house_file import HouseFile
 from webapp.settings import Settings
 from webapp.store.database import Store
 from webapp.wording import Wording
@@ -17,16 +18,41 @@ def prepare(app: Flask) -> None:
     """Give the templates what all of them use."""
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
-    app.jinja_env.globals["field_at"] = field_at
+    app.jinja_env.globals["house_trouble"] = house_trouble
     app.jinja_env.filters["unit_words"] = unit_words
     app.jinja_env.filters["wall_time"] = wall_time
 
 
 def settings() -> Settings:
-    """Settings of the running app."""
+    """Settings of the running app, the house's among them."""
+    return settings_given().under(house())
+
+
+def settings_given() -> Settings:
+    """Settings of the running app as they were at its start."""
     kept = current_app.config["SETTINGS"]
     assert isinstance(kept, Settings)
     return kept
+
+
+def house_file() -> HouseFile:
+    """The file of the house's settings."""
+    kept: HouseFile = current_app.extensions["house"]
+    return kept
+
+
+def house() -> House:
+    """The house's settings as they are now."""
+    return house_file().read().house
+
+
+def house_trouble() -> tuple[str, ...]:
+    """What in the house's settings does not count, and why."""
+    trouble, currency = house_file().read().trouble, settings().currency
+    if house().is_in(currency):
+        return trouble
+    words = f"Amounts of money in the house's settings are in {house().currency}, this copy was started in {currency}"
+    return (*trouble, f"{words}: they are left out.")
 
 
 def store() -> Store:

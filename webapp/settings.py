@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 from datetime import datetime, tzinfo
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import platformdirs
@@ -14,6 +15,9 @@ from pydantic import Field, field_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from webapp.wording import locale_named, locale_of_environment
+
+if TYPE_CHECKING:
+    from webapp.house import House
 
 
 def data_folder() -> Path:
@@ -51,10 +55,27 @@ class Settings(BaseSettings):
         """Time zone of moments typed without an offset: the one set, else this machine's."""
         return ZoneInfo(self.time_zone) if self.time_zone else machine_zone()
 
+    @property
+    def given(self) -> dict[str, str]:
+        """What was set at the start, by the environment or otherwise; it counts before the settings of the house."""
+        told = {name: str(getattr(self, name)) for name in ("currency", "locale", "time_zone")}
+        return {name: text for name, text in told.items() if text and name in self.model_fields_set}
+
+    def under(self, house: House) -> Settings:
+        """These settings, what was not set at the start taken from the house's."""
+        of_house = {"currency": house.currency, "locale": house.locale, "time_zone": house.time_zone}
+        told = {name: text for name, text in of_house.items() if text} | self.given
+        return _told(self.data, **told)
+
     def now(self) -> datetime:
         """The moment of this call, to the second."""
         zone = self.zone if self.time_zone else machine_zone()
         return datetime.now(zone).replace(microsecond=0)
+
+
+@lru_cache(maxsize=16)
+def _told(data: Path, currency: str = "USD", locale: str = "", time_zone: str = "") -> Settings:
+    return Settings(data=data, currency=currency, locale=locale, time_zone=time_zone)
 
 
 def machine_zone() -> tzinfo:

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any
 
-from valuation import Quote, RequestRefused, ValuationError, materials, quote, rubric
-from webapp import charts, sentences
+from valuation import Quote, QuoteRequest, RequestRefused, ValuationError, materials, quote, rubric
+from webapp import charts, house_limits, sentences
 from webapp.ask_figures import ask_figures
 from webapp.branches import ROUTE_CHOICES
 from webapp.faces import Face, short_verdict
 from webapp.forms import Reading, Typed
+from webapp.house import House
 from webapp.settings import Settings
 from webapp.wording import Wording
 
@@ -24,6 +25,7 @@ class Worked:
 
     typed: Typed
     quote: Quote | None
+    request: QuoteRequest | None = None
 
     @property
     def is_wrong(self) -> bool:
@@ -35,12 +37,13 @@ def worked(typed: Typed, now: datetime, zone: tzinfo) -> Worked:
     """The quote of a form, or what is wrong or still needed."""
     reading = Reading(typed, now, zone)
     try:
-        return Worked(reading.judged(()), quote(reading.request()))
+        request = reading.request()
+        return Worked(reading.judged(()), quote(request), request)
     except (RequestRefused, ValuationError) as refused:
         return Worked(reading.judged(refused.problems), None)
 
 
-def shown(done: Worked, face: Face, settings: Settings) -> dict[str, Any]:
+def shown(done: Worked, face: Face, settings: Settings, house: House) -> dict[str, Any]:
     """What the template of a quote needs."""
     currency = done.typed.text("spot.currency").strip().upper() or settings.currency
     w = Wording(settings.written_in, done.quote.currency if done.quote else currency)
@@ -60,7 +63,8 @@ def shown(done: Worked, face: Face, settings: Settings) -> dict[str, Any]:
         "qualities": list(rubric.qualities()),
         "route_choices": ROUTE_CHOICES,
     }
-    if done.quote is not None:
+    if done.quote is not None and done.request is not None:
+        values["cautions"] = house_limits.cautions_of(done.quote, done.request, house, w)
         values["axis"] = charts.money_axis(charts.house_marks(done.quote, w), w)
         values["shares"] = charts.doubt_shares(done.quote, w)
         values["steps"] = charts.refining_steps(done.quote, w)

@@ -15,7 +15,7 @@ NOW = datetime(2026, 5, 4, 15, 30, tzinfo=timezone(timedelta(hours=-6)))
 
 
 def reading(texts: dict[str, str | list[str]]) -> Reading:
-    typed: MultiDict[str, str] = MultiDict(blank_form("USD").texts)
+    typed: MultiDict[str, str] = MultiDict(blank_form({"spot": {"currency": "USD", "unit": "ozt"}}).texts)
     for name, value in texts.items():
         typed.setlist(name, value if isinstance(value, list) else [value])
     return Reading(Typed(typed), NOW, NOW.tzinfo or UTC)

@@ -9,7 +9,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from scenarios import FIRST, UnknownScenario, scenario
 from webapp.faces import FACES, QUOTE, Face
 from webapp.forms import Typed, blank_form, typed_from
-from webapp.rendering import page, settings, store
+from webapp.rendering import house, page, settings, store
 from webapp.store import StoreError, UnknownDraft, drafts
 from webapp.worked import shown, worked
 
@@ -125,7 +125,7 @@ def title_of(typed: Typed) -> str:
 def _unkept() -> Typed:
     name = request.args.get("demo")
     if name is None:
-        return blank_form(settings().currency)
+        return blank_form(house().quote_entries(settings().currency))
     try:
         demo = scenario(name)
     except UnknownScenario as unknown:
@@ -162,7 +162,7 @@ def _answered(
         overtook=overtook,
         unkept=unkept,
         is_quote=face is QUOTE,
-        **shown(done, face, settings()),
+        **shown(done, face, settings(), house()),
     )
 
 
