@@ -22,6 +22,8 @@ from tests.simulator.tally import Outcome, Refusal, Tally, as_typed, outcome, ta
 
 SEED = 20260501
 WELL_SEEN_LIMITS = 3.0
+LEAST_COUNT = 2000
+LEAST_TRIAL_COUNT = 500
 LEAST_DROP_FRAC = 0.02  # what taking a large term for nothing must cost at least
 CHANCE_OF_DROP_FRAC = 1e-4  # and how seldom chance alone may cost as much
 PAGE = Path(__file__).with_name("coverage.md")
@@ -161,14 +163,14 @@ def _trial_rows(pool: Pool, trial: Trial, seed: int, count: int, report: Report)
         lost = sum(whole[n].side == "inside" != less[n].side for n in both)
         won = sum(whole[n].side != "inside" == less[n].side for n in both)
         width = sum(less[n].width_g for n in both) / sum(whole[n].width_g for n in both)
-        drop = (lost - won) / len(both)
-        if large and (drop < LEAST_DROP_FRAC or chance_of_as_many(lost, won) > CHANCE_OF_DROP_FRAC):
+        change = (won - lost) / len(both)
+        if large and (-change < LEAST_DROP_FRAC or chance_of_as_many(lost, won) > CHANCE_OF_DROP_FRAC):
             report.faults.append(
-                f"{case.name}: {switch.name}: a large term, yet coverage hardly changes ({-drop:+.3f})"
+                f"{case.name}: {switch.name}: a large term, yet coverage hardly changes ({change:+.3f})"
             )
         report.add(
             f"| {switch.name} | {'large' if large else ''} | {tally(less.values()).coverage_frac:.3f} "
-            f"| {-drop:+.3f} | {width:.3f} |"
+            f"| {change:+.3f} | {width:.3f} |"
         )
 
 
@@ -192,7 +194,16 @@ def main() -> int:
     parser.add_argument("--processes", type=int, default=multiprocessing.cpu_count())
     parser.add_argument("--record", action="store_true", help="write the tables into coverage.md")
     chosen = parser.parse_args()
+    if chosen.count < LEAST_COUNT or chosen.trial_count < LEAST_TRIAL_COUNT:
+        parser.error(
+            f"too few to tell chance from a fault: --count from {LEAST_COUNT}, --trial-count from {LEAST_TRIAL_COUNT}"
+        )
     report = Report()
+    report.add(
+        f"Seed {SEED}; {chosen.count} specimens a case, {chosen.trial_count} for each term switched off.",
+        "In brackets the Wilson interval at 95 %.",
+        "",
+    )
     with multiprocessing.Pool(chosen.processes) as pool:
         known_mass_table(pool, chosen.count, report)
         any_mass_table(pool, chosen.count, report)
