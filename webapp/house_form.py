@@ -35,7 +35,7 @@ class HouseForm(Typed):
         path = without_positions(name)
         spec = field_in(House, path) or field_in(House, path.rpartition(".")[0])
         words = spec.label if spec else "Payable"
-        section = House.model_fields[name.partition(".")[0]].title if name.startswith(TERMS) else ""
+        section = House.model_fields[name.partition(".")[0]].title if name.startswith(("refiner", "collector")) else ""
         tier = [f"tier {int(part) + 1}" for part in name.split(".") if part.isdigit()]
         end = {"low": ["from"], "likely": ["likely"], "high": ["to"]}.get(name.rpartition(".")[2], [])
         return ", ".join(filter(None, (section, words, *tier, *end)))
