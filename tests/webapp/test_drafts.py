@@ -120,6 +120,9 @@ def test_a_name_that_no_draft_can_have(visitor: Visitor, name: str) -> None:
 def test_a_text_that_cannot_be_kept_is_told_and_stays_on_the_page(visitor: Visitor) -> None:
     page = visitor.send(visitor.open("/quotes/new"), {"title": "nul\0here"})
     assert page.status == 200 and "NUL" in page.words("#unkept")
+    enough = {"weighing.dry_g": ["412.60"], "weighing.submerged_g": ["271.35"], "weighing.readability_g": ["0.05"]}
+    page = visitor.send(visitor.open("/quotes/new"), {**enough, "spot.gold": "4100", "title": "nul\0here"})
+    assert "NUL" in page.words("#unkept") and "Fair price" in page.words("#answer")
 
 
 @pytest.mark.parametrize("kill", [signal.SIGTERM, getattr(signal, "SIGKILL", signal.SIGTERM)])
