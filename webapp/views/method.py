@@ -15,7 +15,7 @@ from webapp import mathml
 from webapp.caution_list import CAUTIONS
 from webapp.equations import stages
 from webapp.glossary import GLOSSARY
-from webapp.method_tables import KNOWN, constants, defaults
+from webapp.method_tables import COVERAGE, KNOWN, constants, defaults
 from webapp.rendering import page
 
 views = Blueprint("method", __name__)
@@ -78,6 +78,7 @@ def method() -> Response:
         references=cited,
         numbers={key: i for i, key in enumerate(cited, start=1)},
         notices=NOTICES,
+        coverage=COVERAGE,
         glossary=GLOSSARY,
         versions=_versions(),
     )
