@@ -102,12 +102,12 @@ def checked_ask(ask: Ask, v: Valuation) -> AskResult:
 
 
 def _verdict(price: float, v: Valuation) -> AskVerdict:
-    if v.ceiling is None:
+    if v.ceiling is None or not v.seen:
         return "not_by_weight"
     c, low = v.ceiling.amount, v.floor.amount
     if v.split is None:
         if low is None or v.floor.basis == "assumed":
-            return "floor_unknown" if v.seen or price > c else "not_by_weight"
+            return "floor_unknown"
         if price <= c:
             return "below_known_alternative"
         return "no_deal_low" if price < low else "no_deal"
@@ -134,6 +134,7 @@ def _reason(verdict: AskVerdict, price: float, v: Valuation) -> str:
         if v.split is None
         else f"{money_words(v.split.fair.low, currency)} to {money_words(v.split.fair.high, currency)}"
     )
+    within = "within" if price <= v.ceiling.amount else "above"
     whose = f"{_FLOOR_WORDS[v.floor.basis]}, {floor}"
     words: dict[AskVerdict, str] = {
         "below_floor": f"{asked} is less than {whose}: ask why before you rejoice.",
@@ -146,10 +147,10 @@ def _reason(verdict: AskVerdict, price: float, v: Valuation) -> str:
         "no_deal_low": f"{asked} is more than the house can pay, {most}, yet less than {whose}: no cash price suits "
         "both.",
         "no_deal": f"{asked} is not less than {whose}, and the house can pay only {most}.",
-        "floor_unknown": f"The house can pay up to {most}; {asked} is "
-        + ("within" if price <= v.ceiling.amount else "above")
-        + " that. What the seller could get elsewhere is not known.",
-        "not_by_weight": f"{asked} is within the collector's price, which allows {most}; gold was not seen by weight.",
+        "floor_unknown": f"The house can pay up to {most}; {asked} is {within} that. What the seller could "
+        "get elsewhere is not known.",
+        "not_by_weight": f"Gold was not seen by weight; the collector's price alone allows the house up to {most}, and "
+        f"{asked} is {within} that.",
     }
     return words[verdict]
 

@@ -149,6 +149,8 @@ def offer_cautions(
                 "No alternative of the seller is known, so the floor is assumed at 70 % of the melt value: ask for "
                 "another bid, a minimum, or the seller's own refining terms."
             )
+        elif floor.amount is not None and floor.amount <= ceiling.amount:
+            message = "The assumed floor (70 % of the melt value) and the ceiling meet between two coins: no price lies there."
         else:
             currency = request.spot.currency
             most = money_words(to_coins(ceiling.amount, currency, ROUND_FLOOR), currency)
@@ -157,7 +159,7 @@ def offer_cautions(
                 "known, and the assumed floor of 70 % of the melt value lies above that. Ask what the seller could get."
             )
         found.append(Caution(code="floor_assumed", field="seller_floor", message=message))
-    if split is None and ceiling is not None and floor.amount is not None and floor.basis != "assumed":
+    if seen and split is None and ceiling is not None and floor.amount is not None and floor.basis != "assumed":
         gap = floor.amount - ceiling.amount
         message = (
             f"No fair cash price: the seller's floor is {money_words(gap, request.spot.currency)} above the buyer's "

@@ -40,7 +40,7 @@ def gap_causes(
     list of GapCause
         Empty where the ceiling reaches the floor, or one of them is unknown.
     """
-    if ceiling is None or floor.amount is None or ceiling.amount >= floor.amount:
+    if not seen or ceiling is None or floor.amount is None or ceiling.amount >= floor.amount:
         return []
 
     def without(changed: QuoteRequest, sure: PremiumModel | None = premium) -> float:

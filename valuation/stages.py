@@ -97,7 +97,7 @@ class Valuation:
     @property
     def verdict(self) -> Verdict:
         """What the quote comes to."""
-        if self.ceiling is None or (not self.seen and self.floor.amount is None):
+        if self.ceiling is None or not self.seen:
             return "not_by_weight"
         if self.split is not None:
             return "fair_range"
@@ -108,9 +108,14 @@ class Valuation:
         """Why there is no fair cash price, in one sentence; only where there is none."""
         if self.ceiling is None:
             return "Nothing can be priced: gold was not seen by weight, and no collector's price is known."
+        currency = self.request.spot.currency
+        most = money_words(to_coins(self.ceiling.amount, currency, ROUND_FLOOR), currency)
+        if not self.seen:
+            return (
+                f"Gold was not seen by weight, so no cash price is called fair; the collector's price alone allows the "
+                f"house up to {most}."
+            )
         if self.floor.amount is None or self.floor.basis == "assumed":
-            currency = self.request.spot.currency
-            most = money_words(to_coins(self.ceiling.amount, currency, ROUND_FLOOR), currency)
             return (
                 f"The house can pay up to {most}, but what the seller could get elsewhere is not known, so there is no "
                 "middle to aim for."
@@ -137,7 +142,7 @@ def valued(request: QuoteRequest, draws: Draws) -> Valuation:
     melt = fine.median / G_PER_OZT * gold_per_ozt(request.spot)
     floor = seller_floor(request.seller, _own_refining(request, lot, kept, seen), melt, seen)
     split = None
-    if ceiling is not None and floor.amount is not None:
+    if ceiling is not None and floor.amount is not None and seen:
         split = fair_split(ceiling.amount, floor.amount, request.buyer, request.spot.currency)
     native = of_kept(content.native_g, kept)
     return Valuation(

@@ -58,7 +58,7 @@ def told(v: Valuation, *, with_price_risk: bool = False) -> Quote:
     shown_volume = None if weighed is None else of_kept(np.asarray(weighed.volume_cm3), v.draws)
     gravity = None if weighed is None else of_kept(np.asarray(weighed.specific_gravity), v.draws)
     gap = None
-    if v.ceiling is not None and v.floor.amount is not None:
+    if v.seen and v.ceiling is not None and v.floor.amount is not None:
         gap = max(0.0, v.floor.amount - v.ceiling.amount)
     return Quote(
         method_version=method_version(),

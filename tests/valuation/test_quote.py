@@ -186,6 +186,12 @@ def test_without_seen_gold_only_a_collectors_price_in_money_is_priced(quoted):
     assert route(q, "intact").mean == pytest.approx(0.92 * 4000 * 0.88, rel=0.06)
     assert route(q, "intact").low == 0.0
     assert "unsold_brings_nothing" in {caution.code for caution in q.cautions}
+    # A ceiling, but no range that is called fair: the model's word on gold that is not seen.
+    assert q.buyer_ceiling == route(q, "intact").ceiling
+    assert (q.verdict, q.fair, q.plan, q.gap, q.gap_causes) == ("not_by_weight", None, None, None, ())
+    cash = next(deal for deal in q.deals if deal.deal == "cash")
+    assert not cash.offered
+    assert "not seen by weight" in cash.reason
 
 
 def test_without_seen_gold_no_floor_is_assumed_from_it(quoted):
