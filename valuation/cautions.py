@@ -150,7 +150,10 @@ def offer_cautions(
                 "another bid, a minimum, or the seller's own refining terms."
             )
         elif floor.amount is not None and floor.amount <= ceiling.amount:
-            message = "The assumed floor (70 % of the melt value) and the ceiling meet between two coins: no price lies there."
+            message = (
+                "The assumed floor (70 % of the melt value) and the ceiling meet between two coins: no price lies "
+                "there."
+            )
         else:
             currency = request.spot.currency
             most = money_words(to_coins(ceiling.amount, currency, ROUND_FLOOR), currency)

@@ -288,10 +288,11 @@ def _volatility(options: argparse.Namespace) -> int:
 
 def _serve(options: argparse.Namespace) -> int:
     from webapp.server import PortError, serve
+    from webapp.store import StoreError
 
     try:
         serve(options.port, open_browser=not options.no_browser, data=options.data)
-    except PortError as refused:
+    except (PortError, StoreError) as refused:
         complain(str(refused))
         return REFUSED
     return 0

@@ -35,7 +35,12 @@ class PortError(Exception):
 def serve(port: int | None = None, open_browser: bool = True, data: Path | None = None) -> None:
     """Serve until Ctrl-C: at the usual port, a free one where that is taken, or at `port` and no other."""
     listener = listening_socket(port)
-    run(create_app(data), listener, open_browser)
+    with listener:
+        app = create_app(data)
+        try:
+            run(app, listener, open_browser)
+        finally:
+            app.extensions["store"].close()
 
 
 def run(app: "WSGIApplication", listener: socket.socket, open_browser: bool) -> None:

@@ -473,3 +473,11 @@ def test_help_and_usage_are_in_plain_words() -> None:
     assert all(word in told.stdout for word in (b"quote", b"serve", b"scenarios"))
     assert started().returncode == 2
     assert b"invalid choice" in started("quot").stderr
+
+
+def test_serve_says_what_is_wrong_with_a_data_folder(run, tmp_path):
+    file = tmp_path / "a-file"
+    file.write_text("in the way")
+    told = refused(run, "serve", "--data", str(file), "--no-browser")
+    assert "choose another folder with --data" in told
+    assert "fault in Lodeworth" not in told
