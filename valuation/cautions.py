@@ -7,17 +7,22 @@ from decimal import ROUND_FLOOR
 
 import numpy as np
 
+from valuation.asks import all_in
 from valuation.errors import Caution
 from valuation.gold import GoldContent
+from valuation.mass import G_PER_OZT
 from valuation.money import to_coins
 from valuation.negotiation import Ceiling, Floor, Split, unbinding_loss_chance
 from valuation.premium import PremiumModel
 from valuation.request import QuoteRequest
 from valuation.result import Detection, RouteResult
 from valuation.routes import Routes
+from valuation.spot import gold_per_ozt
 from valuation.words import grams_words, money_words
 
 OLD_PRICE = timedelta(hours=24)
+LEAST_GOLD_PER_G = 5.0
+FAR_FROM_ASK = 4.0
 BUDGET_CONDITIONING_FRAC = 0.95
 
 
@@ -64,7 +69,24 @@ def gold_cautions(content: GoldContent, seen_by: Detection | None) -> list[Cauti
 
 
 def price_cautions(request: QuoteRequest) -> list[Caution]:
-    """Doubt about the age of the price."""
+    """Doubt about the price: its size and its age."""
+    return _size_cautions(request) + _age_cautions(request)
+
+
+def _size_cautions(request: QuoteRequest) -> list[Caution]:
+    """A gold price that no currency has seen of late: a slip of the decimal mark or of the unit."""
+    per_g = gold_per_ozt(request.spot) / G_PER_OZT
+    if per_g >= LEAST_GOLD_PER_G:
+        return []
+    price = money_words(request.spot.gold, request.spot.currency)
+    message = (
+        f"Gold at {price} per {request.spot.unit} is far too little: check the decimal mark, and whether the price is "
+        "per troy ounce, gram or kilogram."
+    )
+    return [Caution(code="price_doubtful", field="spot.gold", message=message)]
+
+
+def _age_cautions(request: QuoteRequest) -> list[Caution]:
     seen_at = request.spot.seen_at
     if seen_at is None:
         message = "It is not stated when the spot price was seen: look it up again before you pay."
@@ -123,8 +145,9 @@ def route_cautions(request: QuoteRequest, routes: Routes, results: list[RouteRes
                 code="sale_chance_binds",
                 field="collector.sale_chance_frac",
                 message=f"The chance of {stated:.0%} that it does not sell is not below the accepted chance of loss of "
-                f"{request.buyer.loss_chance_frac:.0%}, so the premium cannot raise the cash price. Consign it, or "
-                f"accept a chance of loss of {alpha:.0%}, from which on the margin would set the price.",
+                f"{request.buyer.loss_chance_frac:.0%}: what this way out allows rests on the unsold pieces, and a "
+                "higher premium would not raise it. Consign the piece, or sell it more surely; with an accepted chance "
+                f"of loss of {alpha:.0%} the margin would set the price.",
             )
         )
     return found
@@ -174,11 +197,29 @@ def offer_cautions(
     return found
 
 
-def claim_cautions(request: QuoteRequest) -> list[Caution]:
-    """Doubt about a claim that nothing was weighed for."""
-    if not request.by_claim:
+def _unit_cautions(request: QuoteRequest) -> list[Caution]:
+    """A claim that is worth many times the ask, or a small part of it: ounces and grams mixed up."""
+    claim, asks = request.seller.claim, request.seller.asks
+    if claim is None or asks is None:
         return []
-    found = [
+    melt, asked = claim.grams / G_PER_OZT * gold_per_ozt(request.spot), all_in(asks, request.spot.currency)
+    if 1.0 / FAR_FROM_ASK <= asked / melt <= FAR_FROM_ASK:
+        return []
+    meant = "grams" if claim.unit != "g" else "troy ounces"
+    worth, price = (money_words(amount, request.spot.currency) for amount in (melt, asked))
+    message = (
+        f"The claim of {grams_words(claim.grams, 4)} of gold would be worth about {worth}, and "
+        f"{price} is asked. Are {meant} meant? Check the unit."
+    )
+    return [Caution(code="claim_far_from_ask", field="seller.claim.unit", message=message)]
+
+
+def claim_cautions(request: QuoteRequest) -> list[Caution]:
+    """Doubt about a claim: its unit, and that nothing was weighed for it."""
+    found = _unit_cautions(request)
+    if not request.by_claim:
+        return found
+    found += [
         Caution(
             code="claim_only",
             field="seller.claim",

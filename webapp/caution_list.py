@@ -24,6 +24,10 @@ CAUTIONS = {
     "budget_before_conditioning": Said("gold", "under 95 % of them do: the shares of doubt precede the dropping"),
     "not_by_weight": Said("seen", "the gold is not seen by weight"),
     "claim_only": Said("ask", "nothing was weighed"),
+    "claim_far_from_ask": Said(
+        "ask", "the claimed gold is worth over 4 times the ask, or under a quarter of it: ounces or grams?"
+    ),
+    "price_doubtful": Said("price", "gold under 5 a gram in any currency: a slip of the decimal mark or the unit"),
     "treatment_uncounted": Said("refine", "a charge by the kilogram, and no mass"),
     "price_undated": Said("price", "it is not stated when the price was seen"),
     "price_old": Said("price", "it was seen more than a day before the quote"),

@@ -19,6 +19,28 @@ NO_FLOOR = {"seller.other_bid": TAKEN_OUT}
 
 # What is changed, the code, the field, words of the message, and other codes that the same change must bring.
 RAISED = [
+    # a slip of the decimal mark, of the unit
+    (
+        {"spot.gold": 4.1, "seller.other_bid": 3.0},
+        "price_doubtful",
+        "spot.gold",
+        "Gold at 4.10 USD per ozt is far too little: check the decimal",
+        None,
+    ),
+    (
+        {"seller.asks": {"price": 2450.0}, "seller.claim": {"mass": 14, "unit": "ozt"}},
+        "claim_far_from_ask",
+        "seller.claim.unit",
+        "Are grams meant?",
+        None,
+    ),
+    (
+        {"seller.asks": {"price": 5000.0}, "seller.claim": {"mass": 1.9, "unit": "g"}},
+        "claim_far_from_ask",
+        "seller.claim.unit",
+        "Are troy ounces meant?",
+        None,
+    ),
     # readings
     (
         {"weighing.dry_g": [412.60, 412.85]},
@@ -226,7 +248,7 @@ def test_the_two_cautions_on_impossible_draws_exclude_each_other(quoted):
 def test_from_the_printed_chance_on_the_sale_chance_no_longer_binds(quoted):
     changes = {"collector.sale_chance_frac": 0.80}
     (told,) = (c for c in quoted(changes).cautions if c.code == "sale_chance_binds")
-    printed = float(told.message.partition("accept a chance of loss of ")[2].partition("%")[0]) / 100
+    printed = float(told.message.partition("with an accepted chance of loss of ")[2].partition("%")[0]) / 100
     bound, free = (
         next(row for row in quoted({**changes, "buyer.loss_chance_frac": alpha}).routes if row.route == "intact")
         for alpha in (printed - 0.02, printed + 0.02)

@@ -155,7 +155,7 @@ def assert_in_order(q, entered):
         assert all(0.0 <= row.chance_of_loss <= 1.0 and row.ceiling >= 0.0 for row in q.price_risk.rows)
     if q.ask.worth_paying is not None:
         assert 0.0 <= q.ask.worth_paying <= q.buyer_ceiling
-        within = q.ask.verdict in ("under", "inside", "above_fair", "below_known_alternative", "not_by_weight")
+        within = q.ask.verdict in ("under", "inside", "above_fair", "below_known_alternative")
         assert not within or q.ask.all_in <= q.buyer_ceiling
     assert (q.counters is None) == (not entered["said"])
     if q.counters is not None and q.counters.next.action == "accept":
