@@ -84,6 +84,7 @@ class _Base:
 
     u: Floats
     z: dict[int, Floats] = field(default_factory=dict)
+    triangles: dict[int, Floats] = field(default_factory=dict)
     polynomials: dict[int, Floats] = field(default_factory=dict)
 
 
@@ -163,9 +164,13 @@ class Draws:
 
     def triangular(self, column: str, half_width: float) -> Floats:
         """Values of the sum of two equal rectangular errors, zero mean, shape (n,)."""
-        u = self.u(column)
-        small = np.sqrt(2.0 * np.minimum(u, 1.0 - u)) - 1.0
-        return half_width * np.where(u < 0.5, small, -small)
+        self.used.add(column)
+        base, place = _base(self.seed, self.log2_draws), _PLACE[column]
+        if place not in base.triangles:
+            u = base.u[place]
+            base.triangles[place] = np.copysign(np.sqrt(2.0 * np.minimum(u, 1.0 - u)) - 1.0, u - 0.5)
+        row = base.triangles[place]
+        return half_width * (row if self.kept is None else row[self.kept])
 
     def only(self, mask: NDArray[np.bool_]) -> Draws:
         """The same draws with those outside `mask` (shape (n_all,)) dropped."""

@@ -285,9 +285,9 @@ def _missing_words(given: set[str]) -> str:
 
 def _triangular_quantile(p: Floats, low: float, mode: float, high: float) -> Floats:
     width = high - low
-    rising = low + np.sqrt(p * (width * (mode - low)))
-    falling = high - np.sqrt((1.0 - p) * (width * (high - mode)))
-    return np.where(p * width < mode - low, rising, falling)
+    rising = p * width < mode - low
+    root = np.sqrt(np.where(rising, p * (width * (mode - low)), (1.0 - p) * (width * (high - mode))))
+    return np.where(rising, low + root, high - root)
 
 
 FRACTION = Bound(0.0, 1.0)

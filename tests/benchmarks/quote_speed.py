@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from tests.benchmarks import bare
-from valuation import quote, read_request
+from valuation import QuoteRequest, quote, read_request
 from valuation.draws import Draws
 from valuation.gold import gold_by_density
 from valuation.summary import summarised
@@ -27,6 +27,7 @@ from valuation.weighing import weighed_specimen
 
 EXAMPLE = tomllib.loads((Path(__file__).parent / "example.toml").read_text(encoding="utf-8"))
 SCRAMBLES = 20
+LIBRARY_RUNS = 15
 FEW = 20_000
 FIGURES = ("mean", "median", "low", "high")
 
@@ -41,8 +42,10 @@ def median_ms(work: Callable[[], Any], runs: int) -> float:
     return statistics.median(times)
 
 
-def our_gold(draws: Draws) -> Any:
-    request = read_request(EXAMPLE)
+REQUEST = read_request(EXAMPLE)
+
+
+def our_gold(draws: Draws, request: QuoteRequest = REQUEST) -> Any:
     assert request.weighing is not None and request.rock is not None
     weighed = weighed_specimen(request.weighing, draws)
     content = gold_by_density(weighed, request.rock, request.gold, request.weighing, draws)
@@ -115,7 +118,7 @@ def metrolopy_run(figure: Any, n: int) -> Any:
 
 
 def versus_libraries() -> None:
-    ours = errors(lambda i: our_gold(Draws(seed=1000 + i)), SCRAMBLES)
+    ours = errors(lambda i: our_gold(Draws(seed=1000 + i)), 3 * SCRAMBLES)
     draws = Draws()
     our_ms = median_ms(lambda: our_gold(Draws(seed=draws.seed)), 200)
     print(f"gold stage, ours: {our_ms:.2f} ms; numerical error g " + told(ours))
@@ -124,10 +127,10 @@ def versus_libraries() -> None:
         ("metrolopy", metrolopy_model(), metrolopy_run),
         ("suncal", suncal_model(), suncal_run),
     ):
-        theirs = errors(lambda i, m=model, r=run: r(m, FEW), SCRAMBLES)
+        theirs = errors(lambda i, m=model, r=run: r(m, FEW), 3 * SCRAMBLES)
         needed = int(FEW * statistics.median((theirs[k] / ours[k]) ** 2 for k in FIGURES))
         tried = min(needed, 2_000_000)
-        ms = median_ms(lambda m=model, r=run, n=tried: r(m, n), 3)
+        ms = median_ms(lambda m=model, r=run, n=tried: r(m, n), LIBRARY_RUNS)
         full = ms * needed / tried
         print(
             f"gold stage, {name}: error at {FEW} draws g {told(theirs)}; {needed} draws for equal error; "
