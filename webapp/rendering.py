@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from typing import Any
 
 from flask import Flask, Response, current_app, make_response, render_template
+from jinja2.ext import Extension
 
 from webapp.house import House
 from webapp.house_file import HouseFile
@@ -14,10 +16,18 @@ from webapp.store.database import Store
 from webapp.wording import Wording
 
 
+class Unindented(Extension):
+    """Templates without the indentation of their lines, which is for those who read them."""
+
+    def preprocess(self, source: str, name: str | None, filename: str | None = None) -> str:
+        """The source, each line from its first sign on; none holds text in which spaces count."""
+        return re.sub(r"^[ \t]+", "", source, flags=re.MULTILINE)
+
+
 def prepare(app: Flask) -> None:
     """Give the templates what all of them use."""
     app.jinja_env.trim_blocks = True
-    app.jinja_env.lstrip_blocks = True
+    app.jinja_env.add_extension(Unindented)
     app.jinja_env.globals["house_trouble"] = house_trouble
     app.jinja_env.filters["unit_words"] = unit_words
     app.jinja_env.filters["wall_time"] = wall_time

@@ -160,6 +160,31 @@ def test_no_figure_is_ever_nan_or_infinite(visitor: Visitor) -> None:
         assert not re.search(r"\b(nan|inf|infinity|None)\b", answer.answer.text.lower().replace("nondefault", ""))
 
 
+def test_the_first_page_is_light(visitor: Visitor) -> None:
+    """All that a first start loads, as it goes over the wire; `tests/benchmarks/keystroke_speed.py` records it."""
+    page = visitor.open("/")
+    parts = [str(tag.get("src") or tag["href"]) for tag in page.all("link, script, img")]
+    assert len(parts) == 4
+    sizes = []
+    for address in parts:
+        with visitor.client.get(address) as answer:
+            sizes.append(len(answer.data))
+    assert all(sizes)
+    assert len(page.answer.data) + sum(sizes) < 150_000
+
+
+def test_both_set_ups_are_drawn_from_shapes_that_are_there(visitor: Visitor) -> None:
+    for address in ("/quotes/new", "/method"):
+        page = visitor.open(address)
+        used = {str(tag["href"]) for tag in page.all("use")}
+        assert used
+        for shape in used:
+            assert page.one(shape).find_parent("defs")
+    page = visitor.open("/quotes/new")
+    for one in ("suspended", "displaced"):
+        assert len(page.all(f".spoils li:not([class]), .spoils li.if-{one}")) == 4
+
+
 def test_a_demo_that_is_not_there(client: FlaskClient) -> None:
     page = Page(client.get("/demos/leaf-gold"))
     assert page.status == 404 and "leaf-gold-walk-in" in page.words()
