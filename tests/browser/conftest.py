@@ -108,11 +108,14 @@ def watched(browser: Browser, live: str) -> Iterator[Watched]:
 def axe() -> Callable[[Page], list[str]]:
     (script,) = VENDOR.glob("axe-*.min.js")
     source = script.read_text("utf-8")
+    rules = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
     def violations(page: Page) -> list[str]:
-        page.evaluate(source)  # a script element would be stopped by the policy
+        if page.evaluate("typeof axe === 'undefined'"):
+            page.evaluate(source)  # a script element would be stopped by the policy
+        # Of what passed, one place per rule is told, which saves half the time; violations are told in full.
         found = page.evaluate(
-            "axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']})"
+            "rules => axe.run(document, {runOnly: rules, resultTypes: ['violations'], preload: false})", rules
         )
         assert found["passes"], "axe checked nothing"
         return [f"{v['id']}: {n['target']} {n['failureSummary']}" for v in found["violations"] for n in v["nodes"]]
