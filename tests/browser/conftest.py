@@ -49,15 +49,35 @@ def app(tmp_path: Path) -> Iterator[Flask]:
     made.extensions["store"].close()
 
 
+class Server:
+    """The app at one address, where it can stop and start again."""
+
+    def __init__(self) -> None:
+        self.port = 0
+
+    def start(self, app: Flask) -> None:
+        self._made = make_server("127.0.0.1", self.port, app, threaded=True)
+        self.port = self._made.server_port
+        self._thread = threading.Thread(target=self._made.serve_forever, args=(0.05,), daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        self._made.shutdown()
+        self._thread.join()
+        self._made.server_close()
+
+
 @pytest.fixture
-def live(app: Flask) -> Iterator[str]:
-    server = make_server("127.0.0.1", 0, app, threaded=True)
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}"
-    server.shutdown()
-    thread.join()
-    server.server_close()
+def server(app: Flask) -> Iterator[Server]:
+    made = Server()
+    made.start(app)
+    yield made
+    made.stop()
+
+
+@pytest.fixture
+def live(server: Server) -> str:
+    return f"http://127.0.0.1:{server.port}"
 
 
 class Watched:
