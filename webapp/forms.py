@@ -232,7 +232,9 @@ class Reading:
         return text if spec.kind == "text" else text.strip()
 
     def _moment(self, text: str) -> datetime | str:
-        """A date and time, or a time of the day of the quote; anything else is left for the engine to refuse."""
+        """A date and time, a time of the day of the quote, or now; anything else is left for the engine to refuse."""
+        if text.casefold() == "now":
+            return self.now
         try:
             moment = datetime.fromisoformat(text) if len(text) > len("10:24:00") else _clock_time(text, self.now)
         except ValueError:
@@ -258,7 +260,10 @@ class Reading:
     def judged(self, refused: Iterable[Problem]) -> Typed:
         """The form with the problems beside its fields, and what is still needed apart from them."""
         needed, wrong = list(self._blanks()), []
+        claimed = chosen_branches(self.typed.texts)["choose.gold"] == "claimed"
         for problem in refused:
+            if claimed and problem.field in ("weighing", "rock") and problem.code == "missing":
+                continue  # the claim stands among the blanks, and is all that is asked for here
             shown = self.on_form(problem.field)
             if (problem.code in _NOT_YET and not problem.value) or self._half_typed(shown):
                 needed.append(shown)
@@ -273,12 +278,6 @@ class Reading:
         scaled = problem.code in _BOUNDS and spec is not None and _speaks_in_per_cent(shown, spec)
         message = in_per_cent(problem.message) if scaled else problem.message
         return problem.model_copy(update={"field": shown, "message": message})
-
-    def _is_not_yet(self, problem: Problem, shown: str) -> bool:
-        """Whether something is only not yet typed, which is no error."""
-        if problem.code == "too_short":
-            return True
-        return (problem.code in _NOT_YET and not problem.value) or self._half_typed(shown)
 
     def _blanks(self) -> Iterator[str]:
         for path in wanted(chosen_branches(self.typed.texts), self.typed.texts):
@@ -389,9 +388,14 @@ def typed_from(entries: Mapping[str, Any]) -> Typed:
     return Typed(texts)
 
 
-def blank_form(house: Mapping[str, Any]) -> Typed:
-    """The form of a new quote: the commonest choices made, the terms of the house entered, the rest empty."""
+def blank_form(house: Mapping[str, Any], *, claimed: bool = False) -> Typed:
+    """The form of a new quote: the commonest choices made, the terms of the house entered, the rest empty.
+
+    `claimed` starts it from what the seller says, as an asking price is checked before anything is weighed.
+    """
     form = typed_from({"weighing": {"method": "suspended"}, "rock": {"kind": "vein-quartz"}, **house})
+    if claimed:
+        form.texts["choose.gold"] = "claimed"
     form.texts["choose.collector"] = "no"  # how a collector sells does not say that there is one
     return form
 

@@ -3,7 +3,7 @@
 from valuation import materials
 from valuation.detection import LONG_CONSTANT, LONG_HOST_G_CM3, QUICK_DRY, QUICK_SUBMERGED
 from valuation.result import Assumption, GapCause, HandRule, Quote
-from valuation.trade import AskResult, ClaimResult, Counter, DealRow, PremiumResult, PriceRisk
+from valuation.trade import AskResult, ClaimResult, Counter, CounterResult, DealRow, PremiumResult, PriceRisk
 from webapp.retold import retold
 from webapp.wording import Wording
 
@@ -206,6 +206,18 @@ def counter(answer: Counter, w: Wording) -> str:
     return f"{whose} {verb} {w.price(answer.figure)}. {reason}"
 
 
+def next_figure(result: CounterResult, w: Wording) -> list[str]:
+    """Where the figures said stand, and what to do: answer theirs, or wait for the answer to ours."""
+    last = result.said[-1]
+    if last.by == "seller":
+        return [f"The seller said {w.price(last.figure)}.", counter(result.next, w)]
+    said = f"We said {w.price(last.figure)}: wait for the seller, and do not move before they do."
+    if result.next.figure is None:
+        return [said]
+    would = "accept" if result.next.action == "accept" else f"answer {w.price(result.next.figure)}"
+    return [said, f"By the same rule as ours they would {would}."]
+
+
 def deal(row: DealRow, w: Wording) -> str:
     """A way to deal and what it means for both, or why it is not offered."""
     name, fixed = DEALS[row.deal], {term.term: term.amount for term in row.terms}
@@ -238,6 +250,18 @@ def before_extras(ask: AskResult, w: Wording, currency: str | None = None) -> st
         return f"So name {Wording(w.locale, currency).price(named)} to the seller, before shipping, fee and tax."
     figure = w.number(named, w.money_digits, least=w.money_digits)
     return f"So name {figure} to the seller, in the currency of the ask, before shipping, fee and tax."
+
+
+def claim_in_brief(quote: Quote, w: Wording) -> str:
+    """The claim beside what the weighing shows, in one line for the head of the answer."""
+    assert quote.claim is not None
+    gold, chance = quote.fine_gold_g, max(reading.chance for reading in quote.claim.readings)
+    found = w.grams_range(gold.low, gold.high, gold.sd)
+    likely = f"under {w.percent(0.01)}" if chance < 0.01 else w.percent(chance)
+    return (
+        f"Claimed {w.grams_rough(quote.claim.claimed_g)}; found {found} of fine gold. "
+        f"The chance that the claim is true is {likely}."
+    )
 
 
 def claim(result: ClaimResult, w: Wording) -> list[str]:

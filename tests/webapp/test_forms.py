@@ -160,3 +160,13 @@ def _leaves(model: type, path: str = "") -> list[tuple[str, bool]]:
         else:
             found += _leaves(inner, here)
     return found
+
+
+def test_now_is_the_moment_of_the_quote() -> None:
+    assert reading({**ENOUGH, "spot.seen_at": "now"}).entries["spot"]["seen_at"] == NOW
+
+
+def test_a_claim_is_all_that_is_still_needed_where_it_is_chosen() -> None:
+    form = judged({"choose.gold": "claimed", "spot.gold": "4100"})
+    assert form.needed == ("seller.claim.mass",)
+    assert form.problems == ()

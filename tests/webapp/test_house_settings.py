@@ -465,7 +465,10 @@ def test_what_was_set_at_the_start_counts_first(tmp_path: Path, monkeypatch: pyt
     new = visitor.open("/quotes/new")
     assert new.field("spot.currency")["value"] == "CHF" and new.field("buyer.margin_frac")["value"] == "20"
     # 55.50 euros are not 55.50 francs.
-    assert new.field("buyer.handling_cost").get("value", "") == "" and new.field("refiner.assay_fee").get("value", "") == ""
+    assert (
+        new.field("buyer.handling_cost").get("value", "") == ""
+        and new.field("refiner.assay_fee").get("value", "") == ""
+    )
     assert "in EUR, this copy was started in CHF" in new.words("#house-trouble")
     made.extensions["store"].close()
 

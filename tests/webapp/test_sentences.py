@@ -168,3 +168,24 @@ def test_price_that_refining_cannot_pay_is_told() -> None:
     dear = q.price_risk.model_copy(update={"break_even_fall_frac": -0.1})
     assert "does not pay" in sentences.price_fall(dear, W)
     assert sentences.price_fall(q.price_risk.model_copy(update={"break_even_fall_frac": None}), W) == ""
+
+
+def test_after_our_figure_we_wait_for_theirs() -> None:
+    entries = dict(scenario("figures-said").entries)
+    said = [{"by": "seller", "figure": 9000.0}]
+    asked = quote(read_request({**entries, "said": said}))
+    assert asked.counters is not None
+    assert words(sentences.next_figure(asked.counters, W)).startswith("The seller said $9,000.")
+    answered = quote(read_request({**entries, "said": [*said, {"by": "buyer", "figure": 100.0}]}))
+    assert answered.counters is not None
+    waiting = words(sentences.next_figure(answered.counters, W))
+    assert "We said $100" in waiting
+    assert "do not move before they do" in waiting
+    assert "The house answers" not in waiting
+
+
+def test_a_claim_stands_in_one_line_beside_what_was_found() -> None:
+    line = sentences.claim_in_brief(told("claim-against-weighing"), W).replace(NBSP, " ")
+    assert line.startswith("Claimed ")
+    assert "of fine gold" in line
+    assert line.endswith("%.")

@@ -46,7 +46,7 @@ def draft(address: str, name: str) -> AnyResponse:
     try:
         kept = drafts.get(store(), name)
     except UnknownDraft:
-        return _answered(FACES[address], name, _unkept(), revision=0)
+        return _answered(FACES[address], name, _unkept(FACES[address]), revision=0)
     typed = Typed(MultiDict(kept.entries))
     return _answered(FACES[address], name, typed, revision=kept.revision, closed=kept.closed_at is not None)
 
@@ -122,10 +122,10 @@ def title_of(typed: Typed) -> str:
     return typed.text("title").strip() or typed.text("specimen.description").strip()
 
 
-def _unkept() -> Typed:
+def _unkept(face: Face) -> Typed:
     name = request.args.get("demo")
     if name is None:
-        return blank_form(house().quote_entries(settings().currency))
+        return blank_form(house().quote_entries(settings().currency), claimed=face.kind == "ask")
     try:
         demo = scenario(name)
     except UnknownScenario as unknown:
