@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import ROUND_CEILING, ROUND_FLOOR
 
 import numpy as np
+from numpy.typing import NDArray
 
 from valuation.counters import answer
 from valuation.draws import Draws
@@ -13,6 +14,7 @@ from valuation.money import to_coins
 from valuation.refining import Lot, settled
 from valuation.request import QuoteRequest
 from valuation.result import FloorBasis
+from valuation.spread import Floats
 from valuation.stages import Valuation
 from valuation.summary import quantiles
 from valuation.terms import Ask, Refiner
@@ -20,6 +22,7 @@ from valuation.trade import AskResult, AskVerdict
 from valuation.words import money_words
 
 MOST_BREAK_EVEN_G = 1e7
+GRIDS, GRID_POINTS = 4, 513
 
 
 def all_in(ask: Ask, currency: str) -> float:
@@ -174,24 +177,30 @@ def _break_even(outlay: float, v: Valuation) -> tuple[float | None, float | None
     silver = quantiles(v.lot.silver_g, 0.5)[0] / fine if fine > 0 else 0.0
     mass = float(np.median(v.lot.mass_g))
 
-    def short(fine_g: float) -> float:
-        return outlay - likely_net(fine_g, fine_g * silver, mass, chosen.refiner, v.request)
+    def pays(fine_g: Floats) -> NDArray[np.bool_]:
+        return likely_nets(fine_g, fine_g * silver, mass, chosen.refiner, v.request) >= outlay
 
     low, high = 0.0, max(1.0, fine)
-    while short(high) > 0:
+    while not pays(np.array([high]))[0]:
         low, high = high, high * 2.0
         if high > MOST_BREAK_EVEN_G:
             return None, chance
-    # A tier can make the net jump, so the crossing is bracketed, not solved for smoothness.
-    for _ in range(80):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if short(middle) > 0 else (low, middle)
+    # A tier can make the net jump, so the first gold that pays is looked for on finer and finer grids.
+    for _ in range(GRIDS):
+        grid = np.linspace(low, high, GRID_POINTS)
+        first = int(np.argmax(pays(grid)))
+        low, high = float(grid[max(0, first - 1)]), float(grid[first])
     return high, chance
 
 
 def likely_net(fine_g: float, silver_g: float, mass_g: float, refiner: Refiner, request: QuoteRequest) -> float:
     """Discounted net of refining at likely terms and today's price [money]."""
-    lot = Lot(np.array([fine_g]), np.array([silver_g]), np.array([mass_g]))
+    return float(likely_nets(np.array([fine_g]), np.array([silver_g]), mass_g, refiner, request)[0])
+
+
+def likely_nets(fine_g: Floats, silver_g: Floats, mass_g: float, refiner: Refiner, request: QuoteRequest) -> Floats:
+    """The same for several lots that differ in gold and silver, shape (n,) [money]."""
+    lot = Lot(fine_g, silver_g, np.asarray(mass_g))
     still = request.spot.model_copy(update={"gold_volatility_per_year": 0.0, "silver_volatility_per_year": 0.0})
     fixed = refiner.model_copy(
         update={
@@ -199,7 +208,7 @@ def likely_net(fine_g: float, silver_g: float, mass_g: float, refiner: Refiner, 
             "silver_recovery_frac": refiner.silver_recovery_frac and refiner.silver_recovery_frac.fixed(),
         }
     )
-    return float(settled(lot, fixed, still, request.buyer.capital_rate_per_year, _ONE_DRAW).present[0])
+    return settled(lot, fixed, still, request.buyer.capital_rate_per_year, _ONE_DRAW).present
 
 
 _ONE_DRAW = Draws(log2_draws=0)

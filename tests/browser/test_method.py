@@ -62,7 +62,7 @@ def test_the_set_up_drawn_beside_the_weighing_follows_the_method(watched: Watche
     fold = page.locator("details.setup")
     fold.evaluate("fold => { fold.closest('details.group').open = true; }")
     fold.locator("summary").click()
-    suspended, displaced = (fold.locator(f".if-{method}") for method in ("suspended", "displaced"))
+    suspended, displaced = (fold.locator(f".setup-body.if-{method}") for method in ("suspended", "displaced"))
     assert suspended.is_visible() and not displaced.is_visible()
     page.get_by_label("Vessel on the balance", exact=True).check()
     displaced.wait_for()
