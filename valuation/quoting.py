@@ -35,6 +35,8 @@ def quote(
     ------
     ValuationError
         The readings, the chip or the rock are impossible together.
+    RequestRefused
+        The readings of the specimen and those of its chip are each impossible.
     """
     return told(valued(request, Draws(seed, log2_draws)), with_price_risk=with_price_risk)
 

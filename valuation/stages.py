@@ -10,10 +10,12 @@ import numpy as np
 from valuation.claims import gold_claimed
 from valuation.detection import detection
 from valuation.draws import Draws
-from valuation.gold import GoldContent, check_possible, gold_by_density, gold_measured
+from valuation.errors import RequestRefused, ValuationError
+from valuation.gold import GoldContent, check_possible, gold_by_density, gold_measured, host_density_g_cm3
 from valuation.mass import G_PER_OZT
 from valuation.money import to_coins
 from valuation.negotiation import Ceiling, Floor, Split, buyer_ceiling, fair_split, route_result, seller_floor
+from valuation.observations import Rock, Weighing
 from valuation.premium import PremiumModel, premium_model
 from valuation.refiners import takes
 from valuation.refining import Lot, settled
@@ -175,10 +177,22 @@ def _observed(request: QuoteRequest, draws: Draws) -> tuple[Weighed | None, Gold
         check_possible(content, "seller.claim")
         return None, content
     assert request.weighing is not None and request.rock is not None
-    weighed = weighed_specimen(request.weighing, draws)
+    try:
+        weighed = weighed_specimen(request.weighing, draws)
+    except ValuationError as refused:
+        raise _with_rock_faults(refused, request.rock, request.weighing, draws) from None
     content = gold_by_density(weighed, request.rock, request.gold, request.weighing, draws)
     check_possible(content, "rock")
     return weighed, content
+
+
+def _with_rock_faults(refused: ValuationError, rock: Rock, weighing: Weighing, draws: Draws) -> Exception:
+    """The refusal of a specimen's readings, together with that of its chip's if they are at fault too."""
+    try:
+        host_density_g_cm3(rock, weighing, draws)
+    except ValuationError as also:
+        return RequestRefused([*refused.problems, *also.problems])
+    return refused
 
 
 def of_kept(values: Floats, kept: Draws) -> Floats:

@@ -598,3 +598,12 @@ def test_a_range_is_written_as_briefly_as_it_was_entered(entered, written):
 
 def test_the_good_request_is_good():
     assert quote(read_request(good())).cautions == ()
+
+
+def test_impossible_readings_of_piece_and_chip_are_told_at_once(base):
+    weighing = {**base["weighing"], "dry_g": [412.6], "submerged_g": [395.0]}
+    rock = {"chip": {"dry_g": [38.42], "submerged_g": [36.9]}}
+    with pytest.raises(RequestRefused) as refused:
+        quote(read_request({**base, "weighing": weighing, "rock": rock}))
+    assert {problem.field for problem in refused.value.problems} == {"weighing.submerged_g", "rock.chip.submerged_g"}
+    assert all("denser than gold" in problem.message for problem in refused.value.problems)
