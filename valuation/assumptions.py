@@ -164,7 +164,7 @@ def constants(request: QuoteRequest, floor: Floor) -> list[Assumption]:
             name="Densities of the metals",
             value=f"{metals} g/cm³",
             field="",
-            source="; ".join(m.source for m in materials.metals().values()),
+            source="; ".join(m.source.rstrip(".") for m in materials.metals().values()),
         ),
         Assumption(
             name="Native gold against ideal mixing",

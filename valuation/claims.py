@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from valuation.draws import Draws
-from valuation.gold import COPPER_G_CM3, GOLD_G_CM3, SILVER_G_CM3, Alloy, GoldContent, drawn_alloy
+from valuation.gold import COPPER_G_CM3, GOLD_G_CM3, SILVER_G_CM3, Alloy, GoldContent, content_of, drawn_alloy
 from valuation.mass import G_PER_OZT
 from valuation.observations import Gold
 from valuation.refining import Lot
@@ -28,17 +28,7 @@ def gold_claimed(claim: Claim, gold: Gold, draws: Draws) -> GoldContent:
     there = claim.grams * draws.of("claim_right", claim.right_frac)
     native = _native_of(claim, there, alloy, draws)
     most = POSITIVE_G.high if claim.piece_g is None else claim.piece_g
-    full = (draws.n_all,)
-    native = np.broadcast_to(native, full)
-    return GoldContent(
-        native_g=native,
-        fine_g=native * alloy.fineness_frac,
-        silver_g=native * alloy.silver_frac,
-        possible=native <= most,
-        host_g_cm3=None,
-        solid_cm3=None,
-        alloy=alloy,
-    )
+    return content_of(native, alloy, native <= most, None, None, draws)
 
 
 def _native_of(claim: Claim, there: Floats, alloy: Alloy, draws: Draws) -> Floats:

@@ -178,7 +178,7 @@ def gold_by_density(weighed: Weighed, rock: Rock, gold: Gold, weighing: Weighing
             & (host > DENSITY_G_CM3.low)
             & (host <= DENSITY_G_CM3.high)
         )
-    return _content(native, alloy, possible, host, solid, draws)
+    return content_of(native, alloy, possible, host, solid, draws)
 
 
 def gold_measured(gold: Gold, draws: Draws) -> GoldContent:
@@ -195,14 +195,14 @@ def gold_measured(gold: Gold, draws: Draws) -> GoldContent:
     most = POSITIVE_G.high if gold.measured.mass_g is None else gold.measured.mass_g
     with np.errstate(over="ignore"):
         native = grams if gold.measured.basis == "native" else grams / alloy.fineness_frac
-    content = _content(native, alloy, native <= most, None, None, draws)
+    content = content_of(native, alloy, native <= most, None, None, draws)
     if gold.measured.basis == "fine":
         # What was measured, free of the rounding of a division and a product.
         return replace(content, fine_g=np.broadcast_to(grams, (draws.n_all,)))
     return content
 
 
-def _content(
+def content_of(
     native: Floats,
     alloy: Alloy,
     possible: NDArray[np.bool_],
@@ -210,6 +210,7 @@ def _content(
     solid: Floats | None,
     draws: Draws,
 ) -> GoldContent:
+    """Gold, fine gold and silver of every draw, from native gold of shape (n_all,) or () and what is possible."""
     full = (draws.n_all,)
     native = np.broadcast_to(native, full)
     return GoldContent(
