@@ -36,6 +36,9 @@ CHECKS = {
     "mypy": ["mypy"],
 }
 
+# One pytest for each processor; a file stays whole, so that what it prepares once is prepared once.
+WORKERS = ["--numprocesses=auto", "--dist=loadfile"]
+
 
 class SetUpError(Exception):
     """Set-up cannot go on; the message says what to type."""
@@ -231,7 +234,7 @@ def test(args: Sequence[str]) -> int:
         if code_of(in_venv(*command), ROOT) != 0:
             failed.append(name)
     print("== pytest", flush=True)
-    code = code_of(in_venv("pytest", *args), ROOT)
+    code = code_of(in_venv("pytest", *WORKERS, *args), ROOT)
     if failed:
         say(f"Failed before pytest, see above: {', '.join(failed)}.")
     return code or bool(failed)

@@ -295,7 +295,7 @@ def test_an_environment_whose_python_has_gone_is_made_anew(checkout: Checkout) -
 
 def test_every_check_runs_also_after_one_has_failed(checkout: Checkout) -> None:
     checkout.lock_tests()
-    all_run = ["ruff check", "ruff format --check", "mypy", "pytest -k gold"]
+    all_run = ["ruff check", "ruff format --check", "mypy", " ".join(["pytest", *run.WORKERS, "-k gold"])]
     code, out, err = checkout.run("test", "-k", "gold", BROWSER_PATH=sys.executable)
     assert [line for line in out.splitlines() if not line.startswith("==")] == all_run
     assert (code, "Failed" in err) == (0, False), err
@@ -308,6 +308,6 @@ def test_every_check_runs_also_after_one_has_failed(checkout: Checkout) -> None:
 def test_a_missing_browser_is_a_failure_that_says_what_to_do(checkout: Checkout) -> None:
     checkout.lock_tests()
     code, out, err = checkout.run("test", BROWSER_PATH=str(checkout.place / "gone"))
-    assert (code, out.splitlines()[-1]) == (1, "pytest")
+    assert (code, out.splitlines()[-1]) == (1, " ".join(["pytest", *run.WORKERS]))
     assert "BROWSER_PATH names no file" in err
     assert err.endswith("Failed before pytest, see above: browser.\n")
