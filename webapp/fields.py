@@ -92,6 +92,18 @@ def field_at(path: str) -> Field | None:
     return field_in(QuoteRequest, path)
 
 
+def field_named(name: str) -> Field | None:
+    """Field that an input of this name belongs to; a spread is typed in parts."""
+    if len(name) > 120 or any(int(part) >= MOST_ROWS for part in name.split(".") if part.isdigit() and part.isascii()):
+        return None
+    path, _, part = name.rpartition(".")
+    if part in SPREAD_PARTS:
+        spec = field_at(path) if path else None
+        return spec if spec is not None and spec.kind == "spread" else None
+    spec = field_at(name)
+    return None if spec is None or spec.kind == "spread" else spec
+
+
 @cache
 def field_in(root: type[BaseModel], path: str) -> Field | None:
     """Field of a dotted path in any model written like the request."""

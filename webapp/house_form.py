@@ -13,8 +13,10 @@ from werkzeug.datastructures import MultiDict
 from valuation import Problem, problems_of
 from valuation.errors import shown
 from webapp.fields import Field, field_in, without_positions
-from webapp.forms import Reading, Typed, typed_from
+from webapp.forms import Reading
 from webapp.house import House, ended, settings_paths
+from webapp.retyped import typed_from
+from webapp.typed import Typed
 
 TERMS = ("buyer", "refiner", "collector")
 OWN = tuple(path for path in settings_paths() if path.partition(".")[0] not in TERMS)

@@ -11,9 +11,10 @@ from webapp import charts, house_limits, sentences
 from webapp.ask_figures import ask_figures
 from webapp.branches import ROUTE_CHOICES
 from webapp.faces import Face, short_verdict
-from webapp.forms import Reading, Typed
+from webapp.forms import Reading
 from webapp.house import House
 from webapp.settings import Settings
+from webapp.typed import Typed
 from webapp.wording import Wording
 
 DEALS = {"cash": "Cash", "advance_and_settle": "Advance, then settle", "consign": "Consign"}

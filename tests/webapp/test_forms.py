@@ -8,8 +8,10 @@ from werkzeug.datastructures import MultiDict
 from scenarios import all_scenarios, names, scenario
 from valuation import QuoteRequest, RequestRefused, Spread
 from webapp.fields import _model_in, field_at
-from webapp.forms import Reading, Typed, blank_form, typed_from
+from webapp.forms import Reading
 from webapp.per_cent import in_per_cent
+from webapp.retyped import blank_form, typed_from
+from webapp.typed import Typed
 
 NOW = datetime(2026, 5, 4, 15, 30, tzinfo=timezone(timedelta(hours=-6)))
 

@@ -8,9 +8,10 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from valuation import QuoteRequest, RequestRefused, ValuationError, quote
 from webapp.counter_sheet import CounterSheet, counter_sheet
-from webapp.forms import Reading, Typed
+from webapp.forms import Reading
 from webapp.rendering import page, settings, store
 from webapp.store import UnknownDraft, drafts
+from webapp.typed import Typed
 from webapp.wording import Wording
 
 views = Blueprint("counter", __name__, url_prefix="/quotes/<name>")

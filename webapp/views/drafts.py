@@ -8,9 +8,10 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from scenarios import FIRST, UnknownScenario, scenario
 from webapp.faces import FACES, QUOTE, Face
-from webapp.forms import Typed, blank_form, typed_from
 from webapp.rendering import house, page, settings, store
+from webapp.retyped import blank_form, typed_from
 from webapp.store import StoreError, UnknownDraft, drafts
+from webapp.typed import Typed
 from webapp.worked import shown, worked
 
 views = Blueprint("drafts", __name__)

@@ -9,11 +9,13 @@ from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response as AnyResponse
 
 from valuation import RequestRefused, read_request
-from webapp.forms import Reading, Typed, typed_from
+from webapp.forms import Reading
 from webapp.rendering import page, settings, store
 from webapp.request_file import FileRefused, parsed
+from webapp.retyped import typed_from
 from webapp.store import StoreError, UnknownDraft, drafts
 from webapp.toml_text import toml_of
+from webapp.typed import Typed
 from webapp.views.drafts import title_of
 
 views = Blueprint("files", __name__)

@@ -8,9 +8,10 @@ from werkzeug.datastructures import MultiDict
 from scenarios import UnknownScenario, scenario
 from valuation import QuoteRequest, RequestRefused, ValuationError, quote, working
 from webapp import sentences
-from webapp.forms import Reading, Typed
+from webapp.forms import Reading
 from webapp.rendering import page, settings, store
 from webapp.store import UnknownDraft, drafts
+from webapp.typed import Typed
 from webapp.wording import Wording
 
 views = Blueprint("working", __name__)
