@@ -144,7 +144,9 @@ def assert_ordered(q, handling):
     if q.buyer_ceiling is not None:
         assert q.buyer_ceiling == max(row.ceiling for row in q.routes) >= 0.0
         assert q.cost_of_doubt >= 0.0
-    if q.seller_floor is not None and q.buyer_ceiling is not None:
+    if q.detection is not None and not q.detection.seen:
+        assert q.gap is None and q.fair is None
+    elif q.seller_floor is not None and q.buyer_ceiling is not None:
         assert q.gap == max(0.0, q.seller_floor - q.buyer_ceiling)
     if q.fair is None:
         assert q.plan is None
