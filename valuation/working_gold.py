@@ -9,7 +9,7 @@ import numpy as np
 from valuation import materials
 from valuation.detection import K_95
 from valuation.gold import DEFAULT_VOIDS
-from valuation.mass import G_PER_OZT, grams_per
+from valuation.mass import G_PER_OZT, G_PER_TOLA, grams_per
 from valuation.money import currency_digits, exact
 from valuation.observations import Gold, Rock
 from valuation.request import QuoteRequest
@@ -34,6 +34,7 @@ from valuation.working_sheet import (
 from valuation.working_term import Term, plain, to_decimals
 from valuation.working_weighing import weighing_drafts
 
+TOLA = "180 grains of 1/7000 of the pound of 453.59237 g; 180 grains: Bengal Regulation VII of 1833, from memory"
 TROY = "12/175 of the pound of 453.59237 g: UK Weights and Measures Act 1985, Schedule 1"
 CURRIE = "one-sided 95 % normal quantile: Currie, Anal. Chem. 40 (1968) 586"
 TOGETHER = "inputs in doubt that multiply and divide one another, the finite number of draws and rounding"
@@ -180,7 +181,7 @@ def _claimed(s: Sheet, claim: Claim, gold: Gold) -> list[Draft]:
         drafts.append(Draft("mass_g", "Mass", "g", s.taken(), mass))
     claimed = s.given(claim.mass, f"claimed gold, {claim.unit}")
     if claim.unit != "g":
-        source = TROY if claim.unit == "ozt" else "SI"
+        source = {"ozt": TROY, "tola": TOLA}.get(claim.unit, "SI")
         claimed = claimed * s.given(grams_per(claim.unit), f"g in one {claim.unit}", source)
     right = s.likely(claim.right_frac, "share of the claim that is there", origin(claim, "right_frac"), "frac")
     there = s.step("Gold that is there of the claim", claimed * right, "g")
@@ -241,7 +242,11 @@ def per_ozt(s: Sheet, price: float, spot: Spot, metal: str) -> Term:
     if unit == "ozt":
         return entered
     ounce = s.given(G_PER_OZT, "g in a troy ounce", TROY)
-    per_g = entered if unit == "g" else entered / 1000
+    per_g = entered
+    if unit == "kg":
+        per_g = entered / 1000
+    elif unit == "tola":
+        per_g = entered / s.given(G_PER_TOLA, "g in a tola", TOLA)
     return s.step(f"{metal.capitalize()} spot per troy ounce", per_g * ounce, f"{spot.currency}/ozt")
 
 
@@ -263,6 +268,8 @@ def melt_working(v: Valuation) -> HeadlineWorking:
             fine = s.step("Fine gold in troy ounces", fine / s.given(G_PER_OZT, "g in a troy ounce", TROY), "ozt")
         elif spot.unit == "kg":
             fine = fine / 1000
+        elif spot.unit == "tola":
+            fine = s.step("Fine gold in tolas", fine / s.given(G_PER_TOLA, "g in a tola", TOLA), "tola")
         money = s.step("Melt value", fine * price, spot.currency, least_decimals=currency_digits(spot.currency))
         return [Draft("melt_value", "Melt value", spot.currency, s.taken(), money)]
 

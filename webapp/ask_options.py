@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-UNITS = ("ozt", "g", "kg")
+UNITS = ("ozt", "g", "kg", "tola")
 
 
 @dataclass(frozen=True)
@@ -30,11 +30,11 @@ OPTIONS = (
     Option("--price-currency", "seller.asks.currency", "CUR", "currency of the ask, if another; needs --rate"),
     Option("--rate", "seller.asks.exchange_rate", "R", "what one unit of that currency costs in --currency"),
     Option("--claim", "seller.claim.mass", "M", "gold that the seller says is in it"),
-    Option("--unit", "seller.claim.unit", "UNIT", "of the claim: ozt, the usual one, g or kg", UNITS),
+    Option("--unit", "seller.claim.unit", "UNIT", "of the claim: ozt, the usual one, g, kg or tola", UNITS),
     Option("--basis", "seller.claim.basis", "BASIS", "native, fine or unknown", ("native", "fine", "unknown")),
     Option("--piece", "seller.claim.piece_g", "G", "mass of the whole piece in grams, if it is known"),
     Option("--gold", "spot.gold", "SPOT", "price of fine gold now"),
-    Option("--per", "spot.unit", "UNIT", "unit of that price: ozt, the usual one, g or kg", UNITS),
+    Option("--per", "spot.unit", "UNIT", "unit of that price: ozt, the usual one, g, kg or tola", UNITS),
     Option("--currency", "spot.currency", "CUR", "currency of every amount, such as EUR; USD if left out"),
     Option("--minimum", "seller.minimum", "P", "least that the seller says to accept"),
     Option("--other-bid", "seller.other_bid", "P", "cash bid that the seller already has"),

@@ -43,6 +43,7 @@ _CHOICES = {
     "ozt": "troy ounce",
     "g": "gram",
     "kg": "kilogram",
+    "tola": "tola",
     "settlement": "settlement: it may move while you wait",
     "receipt": "receipt: it may not move",
     "native": "native gold",

@@ -9,7 +9,7 @@ _FIGURE = re.compile(
     r"(?<![\w.,:/-])(?P<sign>[-−]?)(?P<digits>(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?)(?!\w|[.,:/-]\d)"
     r"(?: (?P<currency>[A-Z]{3}|money)\b|(?P<percent> ?%))?(?P<space> (?=[°a-zA-Z]))?"
 )
-_UNITS = re.compile(r"(?:g|kg|ozt|hPa|mm|°C|cm³|days|months)\b|g/cm³|°C|cm³")
+_UNITS = re.compile(r"(?:g|kg|ozt|tola|hPa|mm|°C|cm³|days|months)\b|g/cm³|°C|cm³")
 
 
 def retold(sentence: str, w: Wording) -> str:

@@ -223,7 +223,7 @@ def asks():
 def claims():
     """Any claim of so much gold."""
     doubt = {"right_frac": spreads(0.0, 2.0), "piece_g": numbers(1e-6, 1e6)}
-    words = {"unit": st.sampled_from(("ozt", "g", "kg")), "basis": st.sampled_from(("native", "fine", "unknown"))}
+    words = {"unit": st.sampled_from(("ozt", "g", "kg", "tola")), "basis": st.sampled_from(("native", "fine", "unknown"))}
     return sections({"mass": numbers(1e-6, 1e6)}, {**words, **doubt})
 
 
@@ -239,7 +239,7 @@ def prices():
         {"gold": st.one_of(st.floats(1000.0, 5000.0), numbers(1e-6, 1e10)), "silver": numbers(1e-6, 1e10)},
         {
             "currency": st.sampled_from(("USD", "JPY", "KWD", "XXX")),
-            "unit": st.sampled_from(("ozt", "g", "kg")),
+            "unit": st.sampled_from(("ozt", "g", "kg", "tola")),
             "gold_volatility_per_year": numbers(0.0, 3.0),
             "silver_volatility_per_year": numbers(0.0, 3.0),
             "seen_at": st.datetimes(datetime(1, 1, 3), datetime(9999, 12, 28)).map(lambda t: f"{t.isoformat()}+00:00"),

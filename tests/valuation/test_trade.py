@@ -41,7 +41,7 @@ def claims():
     return sections(
         {"mass": st.one_of(numbers(1e-9, 1e3), st.floats(0.1, 10.0))},
         {
-            "unit": st.sampled_from(("ozt", "g", "kg")),
+            "unit": st.sampled_from(("ozt", "g", "kg", "tola")),
             "basis": st.sampled_from(("native", "fine", "unknown")),
             "right_frac": spreads(0.0, 2.0),
             "piece_g": numbers(1e3, 1e6),

@@ -46,6 +46,21 @@ class TestTroyOunce:
         assert pytest.approx(G_PER_OZT, rel=2e-5) == LONG_G_PER_OZT
 
 
+class TestTola:
+    def test_is_180_grains_of_the_statutory_pound(self):
+        # 180 grains: Bengal Regulation VII of 1833 (from memory); a grain is 1/7000 of the pound (NIST SP 811, App. B.8).
+        assert Fraction("11.6638038") == POUND_G * 180 / 7000
+        assert grams_per("tola") == pytest.approx(float(POUND_G * 180 / 7000), rel=1e-12)
+        assert grams_per("tola") == pytest.approx(180 * 1000.0 * scipy.constants.grain, rel=1e-12)
+
+    def test_ten_are_three_and_three_quarter_troy_ounces(self):
+        # Common practice, no source: the ten-tola bar.
+        assert 10 * grams_per("tola") == pytest.approx(3.75 * G_PER_OZT, rel=1e-12)
+
+    def test_a_price_per_tola_is_three_eighths_of_that_per_ounce(self):
+        assert gold_per_ozt(Spot(gold=1500.0, unit="tola")) == pytest.approx(4000.0, rel=1e-12)
+
+
 class TestPriceUnits:
     @pytest.mark.parametrize(("unit", "pint_unit"), [("ozt", "troy_ounce"), ("g", "gram"), ("kg", "kilogram")])
     def test_a_price_per_any_unit_is_the_same_per_ounce(self, unit, pint_unit):
