@@ -1,0 +1,11 @@
+"""The commands, one module each: ``add(commands)`` says how it is called, and names the function that runs it.
+
+Such a module loads nothing heavy until it runs: every start pays for what is loaded here.
+"""
+
+from types import ModuleType
+
+from webapp.commands import ask, quote, scenarios, serve, volatility
+
+# In the order in which the help lists them.
+COMMANDS: tuple[ModuleType, ...] = (quote, ask, volatility, serve, scenarios)
