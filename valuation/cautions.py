@@ -188,7 +188,7 @@ def offer_cautions(
     if seen and split is None and ceiling is not None and floor.amount is not None and floor.basis != "assumed":
         gap = floor.amount - ceiling.amount
         message = (
-            f"No fair cash price: the seller's floor is {money_words(gap, request.spot.currency)} above the buyer's "
+            f"No fair cash price: the seller's floor is {money_words(gap, request.spot.currency)} above the house's "
             "ceiling."
             if gap > 0
             else "Floor and ceiling meet between two of the smallest coins: no whole price lies between them."

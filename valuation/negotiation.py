@@ -186,6 +186,7 @@ def fair_split(ceiling: float, floor: float, buyer: Buyer, currency: str) -> Spl
         Plan(
             buyer=Side(open=float(low), aim=float(middle), stop=float(_to_step(c, step, ROUND_FLOOR))),
             seller=Side(open=float(high), aim=float(middle), stop=float(_to_step(low_end, step, ROUND_CEILING))),
+            step=float(step),
         ),
         step,
     )

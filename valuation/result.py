@@ -128,10 +128,11 @@ class Side(_Row):
 
 
 class Plan(_Row):
-    """Plans of both sides."""
+    """Plans of both sides, and the step that their figures are whole multiples of [money]."""
 
     buyer: Side
     seller: Side
+    step: FiniteFloat
 
 
 class GapCause(_Row):

@@ -123,8 +123,8 @@ class Valuation:
                 "middle to aim for."
             )
         if self.ceiling.amount < self.floor.amount:
-            return "No cash price is fair to both: the buyer's ceiling does not reach the seller's floor."
-        return "No cash price is fair to both: no whole coin lies between the seller's floor and the buyer's ceiling."
+            return "No cash price is fair to both: the house's ceiling does not reach the seller's floor."
+        return "No cash price is fair to both: no whole coin lies between the seller's floor and the house's ceiling."
 
 
 def valued(request: QuoteRequest, draws: Draws) -> Valuation:
@@ -212,9 +212,14 @@ def _lot(request: QuoteRequest, weighed: Weighed | None, content: GoldContent, k
 
 
 def _own_refining(request: QuoteRequest, lot: Lot, kept: Draws, seen: bool) -> float | None:
+    own = sellers_own_refining(request, lot, kept, seen)
+    return None if own is None else float(np.mean(own)) - request.seller.effort_cost
+
+
+def sellers_own_refining(request: QuoteRequest, lot: Lot, kept: Draws, seen: bool) -> Floats | None:
+    """Discounted net of refining under the seller's own terms, shape (n,) [money]; None where there is no such way."""
     terms = request.seller.refiner
     if terms is None or not seen or not takes(terms, lot):
         return None
     rate = request.buyer.capital_rate_per_year
-    own = settled(lot, terms, request.spot, rate, kept, recovery_column="seller_recovery")
-    return float(np.mean(own.present_or_nothing())) - request.seller.effort_cost
+    return settled(lot, terms, request.spot, rate, kept, recovery_column="seller_recovery").present_or_nothing()

@@ -22,7 +22,7 @@ from valuation.working_term import Term, least, most, stepped
 
 ROUTES = {"refine": "refining", "intact": "an intact sale"}
 NASH = "house assumption, no source; the middle is Nash's equal split (Econometrica 18 (1950) 155)"
-PLAN_BUYER, PLAN_SELLER = "The buyer's plan: where to stop", "The seller's plan: where to stop"
+PLAN_BUYER, PLAN_SELLER = "The house's plan: where to stop", "The seller's plan: where to stop"
 
 
 @dataclass(frozen=True)
@@ -121,7 +121,7 @@ def _buyer_ceiling(v: Valuation, money: _Money) -> HeadlineWorking:
     binding = next(result for result in v.results if result.route == v.ceiling.route)
     limit = "the margin that the house needs" if binding.binds == "margin" else "the chance of loss that it accepts"
     closing = f"Set by {ROUTES[v.ceiling.route]}, and there by {limit}."
-    return money.working("buyer_ceiling", "The buyer's ceiling", v.ceiling.amount, closing, write)
+    return money.working("buyer_ceiling", "The house's ceiling", v.ceiling.amount, closing, write)
 
 
 # ---- floor
@@ -188,7 +188,7 @@ def _gap(v: Valuation, money: _Money) -> HeadlineWorking:
 
 def _ends(v: Valuation, s: Sheet) -> tuple[Term, Term]:
     assert v.ceiling is not None and v.floor.amount is not None
-    ceiling = s.given(v.ceiling.amount, "the buyer's ceiling", "worked out under “The buyer's ceiling”")
+    ceiling = s.given(v.ceiling.amount, "the house's ceiling", "worked out under “The house's ceiling”")
     return ceiling, s.given(v.floor.amount, "the seller's floor", "worked out under “The seller's floor”")
 
 

@@ -182,7 +182,7 @@ RAISED = [
         {"seller.other_bid": 6000.0},
         "no_fair_price",
         "fair",
-        "the seller's floor is 709.51 USD above the buyer's ceiling",
+        "the seller's floor is 709.51 USD above the house's ceiling",
         (),
     ),
 ]

@@ -105,6 +105,7 @@ def test_both_plans_by_hand():
     plan = split(5290.49, 3804.20).plan
     assert plan.buyer.model_dump() == {"open": 4180.0, "aim": 4550.0, "stop": 5290.0}
     assert plan.seller.model_dump() == {"open": 4910.0, "aim": 4550.0, "stop": 3810.0}
+    assert plan.step == 10.0
 
 
 AMOUNTS = st.one_of(
