@@ -129,11 +129,11 @@ class Valuation:
 
 def valued(request: QuoteRequest, draws: Draws) -> Valuation:
     """Run the stages of the model; see `quote`."""
-    weighed, content = _observed(request, draws)
+    weighed, content = observed(request, draws)
     kept = draws.only(content.possible)
     seen_by = detection(content, weighed.mass_g) if weighed is not None else None
     seen = seen_by is None or seen_by.seen
-    lot = _lot(request, weighed, content, kept)
+    lot = contained(request, weighed, content, kept)
     fine = summarised(lot.fine_g)
     premium = None
     if request.collector is not None and "intact" in request.routes and seen:
@@ -142,7 +142,7 @@ def valued(request: QuoteRequest, draws: Draws) -> Valuation:
     results = [route_result(name, present, request.buyer) for name, present in routes.present.items()]
     ceiling = buyer_ceiling(results) if results else None
     melt = fine.median / G_PER_OZT * gold_per_ozt(request.spot)
-    floor = seller_floor(request.seller, _own_refining(request, lot, kept, seen), melt, seen)
+    floor = seller_floor(request.seller, own_refining(request, lot, kept, seen), melt, seen)
     split = None
     if ceiling is not None and floor.amount is not None and seen:
         split = fair_split(ceiling.amount, floor.amount, request.buyer, request.spot.currency)
@@ -166,7 +166,7 @@ def valued(request: QuoteRequest, draws: Draws) -> Valuation:
     )
 
 
-def _observed(request: QuoteRequest, draws: Draws) -> tuple[Weighed | None, GoldContent]:
+def observed(request: QuoteRequest, draws: Draws) -> tuple[Weighed | None, GoldContent]:
     if request.gold.measured is not None:
         content = gold_measured(request.gold, draws)
         check_possible(content, "gold.measured.grams")
@@ -200,7 +200,7 @@ def of_kept(values: Floats, kept: Draws) -> Floats:
     return values if kept.kept is None or values.ndim == 0 else values[kept.kept]
 
 
-def _lot(request: QuoteRequest, weighed: Weighed | None, content: GoldContent, kept: Draws) -> Lot:
+def contained(request: QuoteRequest, weighed: Weighed | None, content: GoldContent, kept: Draws) -> Lot:
     if weighed is not None:
         mass = of_kept(np.asarray(weighed.mass_g), kept)
     elif request.gold.measured is not None:
@@ -211,7 +211,7 @@ def _lot(request: QuoteRequest, weighed: Weighed | None, content: GoldContent, k
     return Lot(of_kept(content.fine_g, kept), of_kept(content.silver_g, kept), mass)
 
 
-def _own_refining(request: QuoteRequest, lot: Lot, kept: Draws, seen: bool) -> float | None:
+def own_refining(request: QuoteRequest, lot: Lot, kept: Draws, seen: bool) -> float | None:
     own = sellers_own_refining(request, lot, kept, seen)
     return None if own is None else float(np.mean(own)) - request.seller.effort_cost
 
