@@ -167,6 +167,15 @@ def valued(request: QuoteRequest, draws: Draws) -> Valuation:
 
 
 def observed(request: QuoteRequest, draws: Draws) -> tuple[Weighed | None, GoldContent]:
+    """Mass and volume (None if not weighed) and gold, before impossible draws are dropped.
+
+    Raises
+    ------
+    ValuationError
+        The readings, the chip or the rock are impossible together.
+    RequestRefused
+        The readings of the specimen and those of its chip are each impossible.
+    """
     if request.gold.measured is not None:
         content = gold_measured(request.gold, draws)
         check_possible(content, "gold.measured.grams")
@@ -201,6 +210,7 @@ def of_kept(values: Floats, kept: Draws) -> Floats:
 
 
 def contained(request: QuoteRequest, weighed: Weighed | None, content: GoldContent, kept: Draws) -> Lot:
+    """Gold, silver and mass of the draws that count."""
     if weighed is not None:
         mass = of_kept(np.asarray(weighed.mass_g), kept)
     elif request.gold.measured is not None:
@@ -212,6 +222,7 @@ def contained(request: QuoteRequest, weighed: Weighed | None, content: GoldConte
 
 
 def own_refining(request: QuoteRequest, lot: Lot, kept: Draws, seen: bool) -> float | None:
+    """Mean worth of refining under the seller's own terms, less the effort [money]; None where there is no such way."""
     own = sellers_own_refining(request, lot, kept, seen)
     return None if own is None else float(np.mean(own)) - request.seller.effort_cost
 
