@@ -214,3 +214,32 @@ def test_help_names_every_option(capsys: pytest.CaptureFixture[str]) -> None:
         main(["ask", "--help"])
     words = capsys.readouterr().out
     assert set(re.findall(r"^  (--[a-z-]+)", words, re.MULTILINE)) >= {option.name for option in OPTIONS}
+
+
+# ---- the house's own terms
+
+
+def test_the_house_is_asked_only_when_told_to_and_the_file_counts_before_it(
+    run: Run, monkeypatch, tmp_path: Path
+) -> None:
+    (tmp_path / "house.toml").write_text(
+        'locale = "de-CH"\nspot_unit = "g"\n[buyer]\nmargin_frac = 0.60\nhandling_cost = 500\n', "utf-8"
+    )
+    monkeypatch.setenv("LODEWORTH_DATA", str(tmp_path))
+    alone = json.loads(run(*BARE, "--json")[1])
+    own = json.loads(run(*BARE, "--house", "--json")[1])
+    assert own["melt_value"] == alone["melt_value"]  # 4100 is per troy ounce still
+    assert own["ask"]["expected_profit"] == pytest.approx(alone["ask"]["expected_profit"] - 500.0)
+    assert own["ask"]["worth_paying"] < alone["ask"]["worth_paying"]
+    assert json.loads(run(*BARE, "--house", "--margin", "15%", "--json")[1])["buyer_ceiling"] > own["buyer_ceiling"]
+    assert "3’900" in run(*BARE, "--house")[1]
+    assert "3,900" in run(*BARE)[1]
+
+
+def test_what_of_the_house_cannot_be_used_is_told_and_left_out(run: Run, monkeypatch, tmp_path: Path) -> None:
+    (tmp_path / "house.toml").write_text("[buyer]\nmargin_frac = -1\n", "utf-8")
+    monkeypatch.setenv("LODEWORTH_DATA", str(tmp_path))
+    code, out, err = run(*BARE, "--house", "--json")
+    assert code == 0
+    assert "house.toml, line 2, buyer.margin_frac (-1" in err
+    assert json.loads(out)["ask"]["worth_paying"] == json.loads(run(*BARE, "--json")[1])["ask"]["worth_paying"]

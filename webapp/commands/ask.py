@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from webapp.ask_options import OptionRefused, add_options, with_options
-from webapp.commands.output import REFUSED, Commands, complain, console, now, print_json, tell_problems, wording
+from webapp.commands.house_terms import add_option, house_wording, with_house
+from webapp.commands.output import REFUSED, Commands, complain, console, now, print_json, tell_problems
 
 
 def add(commands: Commands) -> None:
@@ -24,6 +25,7 @@ def add(commands: Commands) -> None:
     add_options(ask)
     ask.add_argument("--json", action="store_true", help="print the whole quote as JSON")
     ask.add_argument("--sources", action="store_true", help="also where each assumption comes from")
+    add_option(ask)
     ask.set_defaults(run=_ask)
 
 
@@ -47,6 +49,9 @@ def _ask(options: argparse.Namespace) -> int:
     except (FileRefused, OptionRefused) as refused:
         complain(str(refused))
         return REFUSED
+    settings = None
+    if options.house:
+        entries, settings = with_house(entries)
     if getattr(options, "spot.gold") is not None:
         entries["spot"]["seen_at"] = entries["quoted_at"]
     needed = [words for fields, words in _NEEDED if not any(_is_given(entries, field) for field in fields)]
@@ -70,7 +75,9 @@ def _ask(options: argparse.Namespace) -> int:
         from webapp.terminal import print_ask
 
         currency = request.seller.asks.currency or quote.currency
-        print_ask(quote, quote.ask, console(), wording(quote), currency=currency, sources=options.sources)
+        print_ask(
+            quote, quote.ask, console(), house_wording(settings, quote), currency=currency, sources=options.sources
+        )
     return 0
 
 

@@ -7,10 +7,12 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from webapp.commands.output import REFUSED, Commands, complain, console, now, print_json, tell_problems, wording
+from webapp.commands.house_terms import add_option, house_wording, with_house
+from webapp.commands.output import REFUSED, Commands, complain, console, now, print_json, tell_problems
 
 if TYPE_CHECKING:
     from valuation import HeadlineWorking, Quote
+    from webapp.wording import Wording
 
 
 def add(commands: Commands) -> None:
@@ -25,6 +27,7 @@ def add(commands: Commands) -> None:
     quote.add_argument("--price-risk", action="store_true", help="also what the metal price can do until settlement")
     quote.add_argument("--sources", action="store_true", help="also where each assumption comes from")
     quote.add_argument("--working", action="store_true", help="also the arithmetic of every headline figure")
+    add_option(quote)
     quote.set_defaults(run=_quote)
 
 
@@ -42,6 +45,9 @@ def _quote(options: argparse.Namespace) -> int:
     except FileRefused as refused:
         complain(str(refused))
         return REFUSED
+    settings = None
+    if options.house:
+        entries, settings = with_house(entries)
 
     import valuation
 
@@ -57,13 +63,13 @@ def _quote(options: argparse.Namespace) -> int:
     if options.json:
         print_json(quote, error, sys.stdout, working)
     else:
-        _print_page(quote, error, sources=options.sources, working=working)
+        _print_page(quote, error, house_wording(settings, quote), sources=options.sources, working=working)
     return 0
 
 
 def _print_page(
-    quote: Quote, error: dict[str, float] | None, *, sources: bool, working: Sequence[HeadlineWorking]
+    quote: Quote, error: dict[str, float] | None, w: Wording, *, sources: bool, working: Sequence[HeadlineWorking]
 ) -> None:
     from webapp.terminal import print_quote
 
-    print_quote(quote, console(), wording(quote), sources=sources, error=error, working=working)
+    print_quote(quote, console(), w, sources=sources, error=error, working=working)
