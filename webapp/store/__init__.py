@@ -30,30 +30,38 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from webapp.store.errors import (
+    AlreadyHandedOver,
     DamagedStore,
     FolderRefused,
     NewerStore,
+    NotAllowed,
     StoreBusy,
     StoreError,
     StoreFull,
     TextRefused,
     TooLarge,
     UnknownDraft,
+    UnknownPhotograph,
+    UnknownSheet,
 )
 
 if TYPE_CHECKING:
     from webapp.store.database import Store
 
 __all__ = [
+    "AlreadyHandedOver",
     "DamagedStore",
     "FolderRefused",
     "NewerStore",
+    "NotAllowed",
     "StoreBusy",
     "StoreError",
     "StoreFull",
     "TextRefused",
     "TooLarge",
     "UnknownDraft",
+    "UnknownPhotograph",
+    "UnknownSheet",
     "open_store",
 ]
 

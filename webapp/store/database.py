@@ -20,6 +20,10 @@ PRAGMAS = (
     f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}",
     "PRAGMA synchronous = FULL",
     "PRAGMA foreign_keys = ON",
+    # So that INSERT OR REPLACE runs the triggers that forbid deleting. SQLite manual, "PRAGMA statements".
+    "PRAGMA recursive_triggers = ON",
+    # What is deleted is written over, so that an erased reference of a seller is not left in a free page.
+    "PRAGMA secure_delete = ON",
 )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 
@@ -82,3 +83,33 @@ class UnknownDraft(StoreError):  # noqa: N818
     def __init__(self, draft: str, revision: int | None = None) -> None:
         state = "" if revision is None else f" in its state {revision}"
         super().__init__(f"There is no quote in progress named {draft[:40]!r}{state}.")
+
+
+class UnknownSheet(StoreError):  # noqa: N818
+    """No sheet, no such revision of it, or no such photograph, has this name."""
+
+    def __init__(self, sheet: str, revision: int | None = None) -> None:
+        of = "" if revision is None else f" with a revision {revision}"
+        super().__init__(f"There is no offer sheet named {sheet[:40]!r}{of}.")
+
+
+class UnknownPhotograph(StoreError):  # noqa: N818
+    """No photograph has this digest, or it does not belong to the sheet."""
+
+    def __init__(self, digest: str) -> None:
+        super().__init__(f"There is no photograph named {digest[:16]!r} here. Add it again.")
+
+
+class NotAllowed(StoreError):  # noqa: N818
+    """What the life of a sheet does not allow now."""
+
+
+class AlreadyHandedOver(StoreError):  # noqa: N818
+    """Someone else, or another tab, was faster; `revision` is the newest now."""
+
+    def __init__(self, number: str, revision: int, handed_over_at: datetime) -> None:
+        self.number, self.revision, self.handed_over_at = number, revision, handed_over_at
+        super().__init__(
+            f"Sheet {number} was handed over as revision {revision} in the meantime, so this was not handed over. "
+            "Look at that revision first; what you typed is kept."
+        )

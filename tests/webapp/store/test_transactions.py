@@ -156,7 +156,7 @@ def _write_until_the_disk_is_full(folder: Path) -> None:
     signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     store = open_store(folder)
     add(store, "before")
-    size = 300_000
+    size = 600_000
     resource.setrlimit(resource.RLIMIT_FSIZE, (size, resource.RLIM_INFINITY))
     done = fill(store)
     assert len(done) > 5

@@ -1,0 +1,88 @@
+"""What a person tells of a sheet that was handed over: agreed, turned down, lapsed, settled; and all that happened."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Literal
+
+from sqlalchemy import select
+
+from webapp.sheet_life import state_of, why_not
+from webapp.store import chain, sheets
+from webapp.store.chain import Deed
+from webapp.store.database import Store
+from webapp.store.entries import sound
+from webapp.store.errors import AlreadyHandedOver, NotAllowed, TooLarge, UnknownSheet
+from webapp.store.tables import deeds as table
+
+__all__ = ["Deed", "history", "record"]
+
+LARGEST_NOTE = 16 * 1024  # bytes in UTF-8
+
+
+def record(
+    store: Store,
+    sheet_id: str,
+    revision: int,
+    kind: Literal["agreed", "turned_down", "lapsed", "settled"],
+    at: datetime,
+    note: str = "",
+    *,
+    gold_per_g: Mapping[str, float],
+) -> Deed:
+    """Note what became of the newest revision of a sheet; committed when this returns.
+
+    Parameters
+    ----------
+    revision : int
+        The one that it is about, which must be the newest.
+    at : datetime
+        Now, with its time zone; whether the offer has lapsed is judged by it.
+    note : str
+        Kept with the deed for ever; in it "settled" carries its figures as JSON.
+    gold_per_g : mapping of str to float
+        As in `webapp.sheet_life.lapses`.
+
+    Raises
+    ------
+    NotAllowed
+        The state of the sheet does not allow it: a lapsed offer cannot be agreed.
+    AlreadyHandedOver
+        There is a newer revision.
+    UnknownSheet, TextRefused, TooLarge
+        There is no such sheet or revision, or the note cannot be kept.
+    """
+    size = len(sound("note", note).encode())
+    if size > LARGEST_NOTE:
+        raise TooLarge(size, LARGEST_NOTE)
+    with store.writing() as connection:
+        row = sheets.there(connection, sheet_id)
+        if row.revision > revision:
+            raise AlreadyHandedOver(row.number, row.revision, row.handed_over_at)
+        if row.revision < revision:
+            raise UnknownSheet(sheet_id, revision)
+        offer = sheets.listed(row).validity
+        if refusal := why_not(kind, state_of(row.state, offer, at, gold_per_g)):
+            raise NotAllowed(refusal)
+        if kind == row.state:
+            raise NotAllowed(
+                "It is noted already that this sheet has lapsed. Hand over a new revision for a new offer."
+            )
+        sheets.change(connection, row.key, state=kind, changed_at=at)
+        its = {"sheet": row.key, "id": row.id, "number": row.number}
+        return chain.add(connection, **its, revision=revision, kind=kind, at=at, note=note)
+
+
+def history(store: Store, sheet_id: str) -> tuple[Deed, ...]:
+    """All that happened to a sheet, in order. Writes nothing.
+
+    Raises
+    ------
+    UnknownSheet
+        There is none of this id.
+    """
+    wanted = select(table.c.revision, table.c.kind, table.c.at, table.c.note, table.c.digest).order_by(table.c.key)
+    with store.reading() as connection:
+        key = sheets.there(connection, sheet_id).key
+        return tuple(Deed(*row) for row in connection.execute(wanted.where(table.c.sheet == key)))
