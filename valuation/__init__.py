@@ -1,6 +1,7 @@
 """What a specimen of gold-bearing quartz is worth: two weighings -> a fair offer range."""
 
 from valuation.errors import Caution, Problem, RequestRefused, ValuationError
+from valuation.lots import LotQuote, LotRequest, lot_quote, read_lot
 from valuation.problems import problems_of, read_request
 from valuation.quoting import numerical_error, quote
 from valuation.request import QuoteRequest
@@ -14,6 +15,8 @@ from valuation.workings import working
 __all__ = [
     "Caution",
     "HeadlineWorking",
+    "LotQuote",
+    "LotRequest",
     "Problem",
     "Quote",
     "QuoteRequest",
@@ -21,10 +24,12 @@ __all__ = [
     "Spread",
     "Summary",
     "ValuationError",
+    "lot_quote",
     "method_version",
     "numerical_error",
     "problems_of",
     "quote",
+    "read_lot",
     "read_request",
     "working",
 ]
