@@ -14,6 +14,8 @@ import pytest
 from pydantic import BaseModel
 
 from valuation import HeadlineWorking, Quote, QuoteRequest, Spread, Summary, quote, read_request
+from valuation.evidence_result import Evidence, EvidenceRow, EvidenceToday, EvidenceVerdict
+from valuation.result import Assumption
 from valuation.working_sheet import Step
 from valuation.working_term import Constant
 from webapp.cli import main
@@ -121,6 +123,16 @@ def test_table_of_the_working_holds_its_keys() -> None:
         "working.steps": list(Step.model_fields),
         "working.steps.sources": list(Constant.model_fields),
     }
+
+
+def test_table_of_the_evidence_holds_its_keys() -> None:
+    told = {path.strip("`").replace("[]", ""): KEYS.findall(holds) for path, holds, _ in rows("The evidence as JSON")}
+    assert [path for path in told if "." not in path] == list(Evidence.model_fields)
+    assert told["today"] == list(EvidenceToday.model_fields)
+    assert told["today.fine_gold_g"] == list(Summary.model_fields)
+    assert told["tests"] == list(EvidenceRow.model_fields)
+    assert told["assumptions"] == list(Assumption.model_fields)
+    assert set(KEYS.findall(rows("The evidence as JSON")[7][2])) == set(typing.get_args(EvidenceVerdict))
 
 
 def test_table_of_the_volatility_holds_its_keys(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,6 +7,7 @@ from typing import Any, Self
 from pydantic import AwareDatetime, BaseModel, ModelWrapValidatorHandler, ValidationError, model_validator
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
+from valuation.evidence_tests import MAX_TESTS, EvidenceTest
 from valuation.field import Section
 from valuation.field import said as said_field
 from valuation.number import blank_is_none, read_number
@@ -42,6 +43,9 @@ class QuoteRequest(Section):
     seller: Seller = said_field("Seller", "What is known of the seller's side.", default=Seller())
     said: tuple[Said, ...] = said_field(
         "Figures said", "What both sides have named so far, in order.", default=(), max_length=MAX_SAID
+    )
+    tests: tuple[EvidenceTest, ...] = said_field(
+        "Tests", "That could still be made; what each is worth is told on request.", default=(), max_length=MAX_TESTS
     )
 
     @model_validator(mode="wrap")

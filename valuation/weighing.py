@@ -91,9 +91,25 @@ def weighed_specimen(weighing: Weighing, draws: Draws) -> Weighed:
     ValuationError
         The readings give a density that no gold-bearing rock can have.
     """
+    return _weighed(_specimen(weighing, draws), weighing, draws)
+
+
+def _specimen(weighing: Weighing, draws: Draws) -> _Body:
     water = water_g_cm3(weighing.water_kind, weighing.water_temperature_degc, draws)
-    body = _Body("weighing", "", weighing.method, weighing.dry_g, weighing.wet_g, weighing.line_extra_depth_mm, water)
-    return _weighed(body, weighing, draws)
+    return _Body("weighing", "", weighing.method, weighing.dry_g, weighing.wet_g, weighing.line_extra_depth_mm, water)
+
+
+def specimen_loads_g(weighing: Weighing, draws: Draws) -> tuple[Floats, Floats]:
+    """What truly loaded the balance, dry and wet, as drawn: readings with every error of the balance [g], (n,) each."""
+    body = _specimen(weighing, draws)
+    return (
+        _net_reading_g(body.dry_g, "dry", body, weighing, draws) * _stretch(weighing, draws),
+        _net_reading_g(body.wet_g, "wet", body, weighing, draws) * _stretch(weighing, draws),
+    )
+
+
+def _stretch(weighing: Weighing, draws: Draws) -> Floats:
+    return 1.0 + draws.rectangular("span", -weighing.span_tolerance_frac, weighing.span_tolerance_frac)
 
 
 def weighed_chip(chip: Chip, weighing: Weighing, draws: Draws) -> Weighed:
@@ -135,7 +151,7 @@ def _weighed(body: _Body, weighing: Weighing, draws: Draws) -> Weighed:
     buoyed = 1.0 - air / ADJUSTMENT_WEIGHT_G_CM3
     dry = _net_reading_g(body.dry_g, "dry", body, weighing, draws)
     wet = _net_reading_g(body.wet_g, "wet", body, weighing, draws) + _meniscus_g(body, weighing, draws)
-    stretch = 1.0 + draws.rectangular("span", -weighing.span_tolerance_frac, weighing.span_tolerance_frac)
+    stretch = _stretch(weighing, draws)
     displaced = (dry - wet if body.method == "suspended" else wet) * stretch
     volume = displaced * buoyed / (body.water_g_cm3 - air) - _line_cm3(body, weighing, draws)
     volume = volume * (1.0 - draws.rectangular(f"{body.prefix}trapped_air", 0.0, weighing.trapped_air_frac))

@@ -45,7 +45,7 @@ def toml_line(key: str, value: Any, path: str = "") -> str:
 
 
 def _is_table(value: Any, path: str) -> bool:
-    if path in ("other_refiners", "said"):
+    if path in ("other_refiners", "said", "tests"):
         return True
     return isinstance(value, Mapping) and field_at(path) is None
 
