@@ -1,6 +1,8 @@
 """What a specimen of gold-bearing quartz is worth: two weighings -> a fair offer range."""
 
 from valuation.errors import Caution, Problem, RequestRefused, ValuationError
+from valuation.evidence import evidence
+from valuation.evidence_result import Evidence
 from valuation.lots import LotQuote, LotRequest, lot_quote, read_lot
 from valuation.problems import problems_of, read_request
 from valuation.quoting import numerical_error, quote
@@ -14,6 +16,7 @@ from valuation.workings import working
 
 __all__ = [
     "Caution",
+    "Evidence",
     "HeadlineWorking",
     "LotQuote",
     "LotRequest",
@@ -24,6 +27,7 @@ __all__ = [
     "Spread",
     "Summary",
     "ValuationError",
+    "evidence",
     "lot_quote",
     "method_version",
     "numerical_error",
