@@ -225,15 +225,20 @@ def _worth(terms: TestTerms, outcomes: Outcomes, before: _Before, whole: Stakes)
     return {
         "change_chance": float(after.differs_from(today) @ outcomes.chance),
         "deal_chance": float(after.deal @ outcomes.chance),
-        "gain_house": gain_house,
-        "gain_seller": gain_seller,
-        "gain_both": gain,
-        "u_gain": u_gain,
-        "damage": damage,
-        "net": net,
+        "gain_house": _tidy(gain_house),
+        "gain_seller": _tidy(gain_seller),
+        "gain_both": _tidy(gain),
+        "u_gain": _tidy(u_gain),
+        "damage": _tidy(damage),
+        "net": _tidy(net),
         "pays": net > 0.0 and net >= STANDARD_ERRORS * u_gain,
-        "decision_value": None if before.payoffs is None else decision_value(before.payoffs, outcomes).of_test,
+        "decision_value": None if before.payoffs is None else _tidy(decision_value(before.payoffs, outcomes).of_test),
     }
+
+
+def _tidy(money: float) -> float:
+    """Money without the last digits that only rounding errors fill; no minus zero."""
+    return round(money, 6) + 0.0
 
 
 def _damage(whole: Stakes, damaged: Stakes, bargain: Bargains, after: Bargains, prior: Outcomes) -> float:
