@@ -2,82 +2,25 @@
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from collections.abc import Iterator
-from difflib import get_close_matches
 from typing import Annotated, Any, Literal, Self
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
-from babel import Locale, UnknownLocaleError
-from babel.numbers import list_currencies
-from pydantic import AfterValidator, BeforeValidator, model_validator
+from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from valuation.field import Section, refuse_all, said
-from valuation.mass import MassUnit
-from valuation.number import Number, blank_is_none
+from valuation.number import Number
 from valuation.observations import OptionalNumber
-from valuation.terms import Buyer, Collector, Currency, Refiner
+from valuation.terms import Buyer, Collector, Refiner
+from webapp.feed_settings import MOST_FEEDS, Feed
 from webapp.fields import field_in
+from webapp.house_kinds import OneLine, OwnCurrency, OwnLocale, OwnUnit, OwnZone
 
 _HOUSE = "house assumption, no source"
 _ONE_PIECE = {
     "buyer": frozenset({"routes", "offer"}),
     "collector": frozenset({"premium_frac", "price", "rubric", "comparables", "grade"}),
 }
-# Formatting characters that turn the order of the letters round them.
-_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-
-
-def _one_line(text: str) -> str:
-    if any(unicodedata.category(c) == "Cc" or c in _TURNING for c in text):
-        raise PydanticCustomError("one_line", "one line of plain text is needed, without control characters")
-    return text
-
-
-def _in_capitals(entered: object) -> object:
-    return blank_is_none(entered.strip().upper() if isinstance(entered, str) else entered)
-
-
-def _known_currency(code: str | None) -> str | None:
-    if code is not None and code not in list_currencies():
-        raise PydanticCustomError("currency", "not a currency of ISO 4217; write its three letters, such as USD")
-    return code
-
-
-def _known_locale(name: str | None) -> str | None:
-    if name is not None:
-        try:
-            if not re.fullmatch("[A-Za-z0-9_-]{2,30}", name):
-                raise ValueError(name)
-            Locale.parse(name.replace("-", "_"))
-        except (ValueError, TypeError, UnknownLocaleError):
-            words = "not the name of a locale; write a language and a country, such as en-US, de-CH or fr-CA"
-            raise PydanticCustomError("locale", words) from None
-    return name
-
-
-def _known_zone(name: str | None) -> str | None:
-    if name is not None:
-        try:
-            ZoneInfo(name)
-        except (ZoneInfoNotFoundError, ValueError, OSError):
-            near = get_close_matches(name[:40], available_timezones(), 1, 0.6)
-            hint = f"; did you mean {near[0]}?" if near else ", such as America/Denver or Europe/Zurich"
-            raise PydanticCustomError("time_zone", "not the name of a time zone{hint}", {"hint": hint}) from None
-    return name
-
-
-def _stripped_or_none(entered: object) -> object:
-    return blank_is_none(entered.strip() if isinstance(entered, str) else entered)
-
-
-OneLine = Annotated[str, BeforeValidator(lambda x: x.strip() if isinstance(x, str) else x), AfterValidator(_one_line)]
-OwnCurrency = Annotated[Currency | None, BeforeValidator(_in_capitals), AfterValidator(_known_currency)]
-OwnLocale = Annotated[str | None, BeforeValidator(_stripped_or_none), AfterValidator(_known_locale)]
-OwnZone = Annotated[str | None, BeforeValidator(_stripped_or_none), AfterValidator(_known_zone)]
-OwnUnit = Annotated[MassUnit | None, BeforeValidator(_stripped_or_none)]
 
 
 class Limits(Section):
@@ -147,6 +90,18 @@ class House(Section):
     time_zone: OwnZone = said(
         "Time zone", "Such as America/Denver or Europe/Zurich.", default=None, assumed="this machine's"
     )
+    gold_volatility_per_year: OptionalNumber = said(
+        "Gold volatility",
+        "Standard deviation of a year's log price change, for new quotes.",
+        unit="frac",
+        default=None,
+        ge=0,
+        le=3,
+        assumed="as a quote assumes",
+    )
+    silver_volatility_per_year: OptionalNumber = said(
+        "Silver volatility", "As for gold.", unit="frac", default=None, ge=0, le=3, assumed="as a quote assumes"
+    )
     offer_valid_hours: Number = said(
         "An offer holds for",
         "How long a written offer binds, from its issue.",
@@ -161,10 +116,17 @@ class House(Section):
     refiner: Refiner = said("Refiner", "The terms of the usual refiner.", default=Refiner())
     collector: CollectorTerms = said("Collector", "How a collector usually sells.", default=CollectorTerms())
 
+    feeds: Annotated[tuple[Feed, ...], Field(max_length=MOST_FEEDS)] = said(
+        "Price feeds",
+        "Addresses that prices are looked up at, in this order: the first good answer counts. Nothing leaves this "
+        "machine as long as there is none.",
+        default=(),
+    )
+
     def entries(self) -> dict[str, Any]:
         """What was entered, without what was left to its default."""
         entered = self.model_dump(exclude_unset=True)
-        return {key: value for key, value in _pruned(entered).items() if value not in ("", {})}
+        return {key: value for key, value in _pruned(entered).items() if value not in ("", {}, ())}
 
     def quote_entries(self, currency: str) -> dict[str, Any]:
         """Entries of a request that a new quote in this currency starts from.
@@ -173,6 +135,9 @@ class House(Section):
         """
         entered = self.entries()
         found: dict[str, Any] = {"spot": {"currency": currency, "unit": self.spot_unit or "ozt"}}
+        for name in ("gold_volatility_per_year", "silver_volatility_per_year"):
+            if name in entered:
+                found["spot"][name] = entered[name]
         for section in ("buyer", "refiner", "collector"):
             terms = {
                 name: value
@@ -211,8 +176,8 @@ def _pruned(entered: dict[str, Any]) -> dict[str, Any]:
 
 
 def settings_paths() -> Iterator[str]:
-    """Dotted path of every setting, in the order of the file: what stands alone, then the tables."""
+    """Dotted path of every setting but the feeds, in the order of the file: what stands alone, then the tables."""
     tables = {name: info.default for name, info in House.model_fields.items() if isinstance(info.default, Section)}
-    yield from (name for name in House.model_fields if name not in tables)
+    yield from (name for name in House.model_fields if name not in tables and name != "feeds")
     for name, table in tables.items():
         yield from (f"{name}.{key}" for key in type(table).model_fields if key not in _ONE_PIECE.get(name, ()))

@@ -5,23 +5,21 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
-import textwrap
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from valuation import Problem, problems_of
-from valuation.spread import Spread
-from webapp.house import House, ended, settings_paths
+from webapp.house import House, ended
+from webapp.house_text import house_toml
 from webapp.request_file import parsed
 from webapp.text_file import FileRefused, text_of
-from webapp.toml_text import toml_line
 
 FILE = "house.toml"
 LARGEST_BYTES = 64 * 1024
@@ -29,22 +27,6 @@ MOST_REMEMBERED = 50
 MOST_SET_ASIDE = 999
 # Half of these terms would be other terms: one mistake leaves out the table.
 _ALL_OR_NOTHING = frozenset({"refiner", "collector"})
-_HEAD = """\
-# House settings of Lodeworth: what every new quote starts from, and how figures are written.
-# Edit it here or on the page "House". A line that begins with # counts for nothing: take the # away to set it.
-# Shares are fractions: 0.15 is 15 %. Amounts of money are in the currency named here.
-# Saving on the page writes this file anew; if it was edited by hand, a copy of that is kept beside it.
-"""
-# Shown where there is no default to show.
-_EXAMPLES: dict[str, Any] = {
-    "currency": "USD",
-    "spot_unit": "ozt",
-    "locale": "en-US",
-    "time_zone": "America/Denver",
-    "limits.cash_offer": 5000.0,
-    "limits.spot_age_hours": 4.0,
-    "refiner.silver_recovery_frac": 0.9,
-}
 
 
 class NotSaved(Exception):  # noqa: N818 - told as an event
@@ -164,14 +146,30 @@ def _digest(text: str) -> str:
 def _usable(entries: Mapping[str, Any]) -> tuple[House, list[Problem]]:
     """Settings from entries, without those that are wrong."""
     kept = {key: dict(value) if isinstance(value, dict) else value for key, value in entries.items()}
+    places = list(range(len(kept["feeds"]))) if isinstance(kept.get("feeds"), list) else []
     found: list[Problem] = []
     while True:
         try:
             return House.model_validate(kept), found
         except ValidationError as refused:
+            wrong_feeds = set()
             for problem in problems_of(refused, House):
+                position = problem.field.split(".")[1] if problem.field.startswith("feeds.") and places else ""
+                if position:
+                    wrong_feeds.add(int(position))
+                    problem = problem.model_copy(update={"field": _moved(problem.field, places)})
+                else:
+                    _drop(kept, problem.field)
                 found.append(problem)
-                _drop(kept, problem.field)
+            if wrong_feeds and "feeds" in kept:
+                kept["feeds"] = [feed for i, feed in enumerate(kept["feeds"]) if i not in wrong_feeds]
+                places = [place for i, place in enumerate(places) if i not in wrong_feeds]
+
+
+def _moved(path: str, places: list[int]) -> str:
+    """The path of a feed's setting, with its position in the file."""
+    name, position, rest = path.split(".", 2) if path.count(".") > 1 else (*path.split("."), "")
+    return ".".join(filter(None, (name, str(places[int(position)]), rest)))
 
 
 def _drop(kept: dict[str, Any], path: str) -> None:
@@ -189,17 +187,23 @@ def _sentence(problem: Problem, text: str) -> str:
     place = f"{FILE}, line {line}" if line else FILE
     entered = f" ({problem.value})" if problem.value else ""
     dropped = f"All of [{section}] is left out." if section in _ALL_OR_NOTHING else "It is left out."
+    if section == "feeds" and "." in problem.field:
+        dropped = "This feed is left out."
     return f"{place}, {problem.field}{entered}: {ended(problem.message)} {dropped}"
 
 
 def _line_of(path: str, text: str) -> int | None:
     """The line that a setting stands in, as near as its table and key tell; None if it is not found."""
     wanted, table = path.split("."), list[str]()
+    repeats: dict[str, int] = {}
     best: tuple[int, int | None] = (0, None)
     for number, line in enumerate(text.splitlines(), start=1):
         bare = line.strip()
         if bare.startswith("["):
             table = _keys(bare.strip("[]").partition("]")[0])
+            if bare.startswith("[["):
+                repeats[table[0]] = repeats.get(table[0], -1) + 1
+                table = [*table, str(repeats[table[0]])]
             here = table
         else:
             here = [*table, *_keys(bare.partition("=")[0])] if "=" in bare and not bare.startswith("#") else []
@@ -213,40 +217,6 @@ def _keys(dotted: str) -> list[str]:
 
 
 # ---- writing
-
-
-def house_toml(house: House) -> str:
-    """The text of the file: every setting with its help, those that are not set behind a #."""
-    entered = house.entries()
-    lines, table = [_HEAD], ""
-    for path in settings_paths():
-        section, _, name = path.rpartition(".")
-        if section != table:
-            table = section
-            info = House.model_fields[section]
-            lines += ["", f"# ---- {info.title}: {info.description}", "", f"[{section}]"]
-        held = entered.get(section, {}) if section else entered
-        lines += _setting(path, name, held)
-    return "\n".join(lines) + "\n"
-
-
-def _setting(path: str, name: str, held: Mapping[str, Any]) -> Iterator[str]:
-    section = path.rpartition(".")[0]
-    model = type(House.model_fields[section].default) if section else House
-    info = model.model_fields[name]
-    extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
-    unit = str(extra.get("unit", ""))
-    about = f"{info.title}{f' [{unit}]' if unit and unit != 'frac' else ''}: {info.description}"
-    yield from textwrap.wrap(about, 116, initial_indent="# ", subsequent_indent="# ")
-    if name in held:
-        yield toml_line(name, held[name], section)
-    else:
-        example = _EXAMPLES.get(path, _plain(info.default))
-        yield f"# {toml_line(name, example, section)}"
-
-
-def _plain(default: Any) -> Any:
-    return default.model_dump(exclude_none=True) if isinstance(default, BaseModel | Spread) else default
 
 
 def _is_by_hand(path: Path, now: HouseRead) -> bool:

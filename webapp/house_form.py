@@ -5,20 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from decimal import Decimal
 from typing import Any
 
 from pydantic import ValidationError
+from pydantic_core import PydanticCustomError
 from werkzeug.datastructures import MultiDict
 
 from valuation import Problem, problems_of
 from valuation.errors import shown
+from valuation.number import read_number
 from webapp.fields import Field, field_in, without_positions
 from webapp.forms import Reading
 from webapp.house import House, ended, settings_paths
+from webapp.per_cent import in_per_cent
 from webapp.retyped import typed_from
 from webapp.typed import Typed
 
 TERMS = ("buyer", "refiner", "collector")
+BOUNDS = frozenset({"greater_than", "greater_than_equal", "less_than", "less_than_equal"})
 OWN = tuple(path for path in settings_paths() if path.partition(".")[0] not in TERMS)
 # The branches under which every term of the page counts.
 _OPEN = {"choose.refiner": "yes", "choose.collector": "premium_frac"}
@@ -74,7 +79,7 @@ def form_of(house: House) -> HouseForm:
         for key in path.split("."):
             held = held.get(key, {})
         if held != {}:
-            texts[path] = held if isinstance(held, str) else shown(held)
+            texts[path] = held if isinstance(held, str) else _text_of(path, held)
     return HouseForm(texts)
 
 
@@ -87,7 +92,7 @@ def read(form: HouseForm) -> House | HouseForm:
         section, _, name = path.rpartition(".")
         text = form.text(path)
         if text.strip():
-            (entries.setdefault(section, {}) if section else entries)[name] = text
+            (entries.setdefault(section, {}) if section else entries)[name] = _entry_of(path, text)
     try:
         return House.model_validate(entries)
     except ValidationError as refused:
@@ -95,9 +100,29 @@ def read(form: HouseForm) -> House | HouseForm:
         return HouseForm(form.texts, problems)
 
 
+def _text_of(path: str, held: Any) -> str:
+    spec = field_in(House, path)
+    if spec is not None and spec.in_per_cent:
+        return f"{(Decimal(repr(held)) * 100).normalize():f}"
+    return shown(held)
+
+
+def _entry_of(path: str, text: str) -> str | Decimal:
+    """A typed text as the settings hold it: per cent as a fraction; what is no number is left for them to refuse."""
+    spec = field_in(House, path)
+    if spec is None or not spec.in_per_cent:
+        return text
+    try:
+        return Decimal(repr(read_number(text.strip().removesuffix("%")))) / 100
+    except PydanticCustomError:
+        return text
+
+
 def _sentence(problem: Problem) -> Problem:
     """The problem, told as a sentence of its own."""
-    words = problem.message
+    spec = field_in(House, problem.field)
+    is_own = problem.field in OWN and spec is not None and spec.in_per_cent
+    words = in_per_cent(problem.message) if is_own and problem.code in BOUNDS else problem.message
     return problem.model_copy(update={"message": ended(words[:1].upper() + words[1:])})
 
 

@@ -22,8 +22,9 @@ from tests.webapp.conftest import Page, Visitor
 from valuation import QuoteRequest, quote
 from webapp import create_app
 from webapp.house import House, settings_paths
-from webapp.house_file import FILE, ChangedMeanwhile, HouseFile, NotSaved, house_in, house_toml
+from webapp.house_file import FILE, ChangedMeanwhile, HouseFile, NotSaved, house_in
 from webapp.house_limits import cautions_of
+from webapp.house_text import house_toml
 from webapp.settings import Settings
 from webapp.wording import Wording
 
@@ -35,6 +36,8 @@ FULL: dict[str, object] = {
     "spot_unit": "g",
     "locale": "de-DE",
     "time_zone": "Europe/Berlin",
+    "gold_volatility_per_year": 0.21,
+    "silver_volatility_per_year": 0.35,
     "offer_valid_hours": 12.0,
     "limits": {"cash_offer": 4000.0, "spot_age_hours": 2.0},
     "buyer": {"margin_frac": 0.2, "handling_cost": 55.5, "cash_increment": 5.0},
@@ -45,6 +48,33 @@ FULL: dict[str, object] = {
         "assay_fee": 120.0,
     },
     "collector": {"selling_cost_frac": 0.1, "sale_chance_frac": 0.9, "months_to_sale": {"low": 2.0, "high": 6.0}},
+    "feeds": [
+        {
+            "name": "Desk",
+            "metal": "gold",
+            "address": "https://a.example/p",
+            "price": "/p",
+            "currency": "USD",
+            "unit": "g",
+        },
+        {
+            "name": 'Table «2» "x"',
+            "metal": "exchange_rate",
+            "address": "https://b.example/p?q=1&r=a%20b",
+            "format": "csv",
+            "price": "2",
+            "row": "first",
+            "currency": "EUR",
+            "one_of": "USD",
+            "time_at": "date",
+            "header": "X-Key",
+            "header_value": "secret \\ word",
+            "largest_jump_frac": 0.05,
+            "kept_minutes": 60.0,
+            "local_hosts": ["b.example"],
+            "ca_file": "certificates.pem",
+        },
+    ],
 }
 
 

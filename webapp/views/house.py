@@ -33,6 +33,7 @@ def saved() -> AnyResponse:
     if isinstance(house, HouseForm):
         return _shown(house, seen, 422)
     before = house_file().read().house
+    house = house.model_copy(update={"feeds": before.feeds})
     try:
         aside = house_file().save(house, seen)
     except ChangedMeanwhile as meanwhile:
