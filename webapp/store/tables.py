@@ -217,3 +217,19 @@ revision_photographs = Table(
     ForeignKeyConstraint(["sheet", "revision"], ["revisions.sheet", "revisions.revision"]),
     Index("revision_photographs_by_digest", "digest"),
 )
+
+prices = Table(
+    "prices",
+    metadata,
+    Column("key", Integer, primary_key=True),
+    Column("metal", String, nullable=False),
+    Column("currency", String, nullable=False),
+    Column("unit", String, nullable=False),
+    Column("price", Float, nullable=False),
+    Column("seen_at", Moment, nullable=False),
+    Column("kept_at", Moment, nullable=False),
+    Column("is_fed", Boolean, nullable=False),
+    Column("source", Text, nullable=False),
+    Column("address", Text, nullable=False),
+    Index("prices_by_moment", "metal", "currency", "seen_at", "key"),
+)
