@@ -12,7 +12,7 @@ from valuation.asks import all_in
 from valuation.decision import N_OUTCOMES, Outcomes, decision_value, nothing_learnt, simulated_outcomes
 from valuation.draws import LOG2_DRAWS, SEED, Draws
 from valuation.evidence_result import Evidence, EvidenceRow, EvidenceToday, EvidenceVerdict, PriceBasis, Status
-from valuation.evidence_tests import SAFETY, TestTerms, default_tests, settled_terms
+from valuation.evidence_tests import LABELS, SAFETY, TestTerms, default_tests, settled_terms
 from valuation.measurements import measurement, untold
 from valuation.request import QuoteRequest
 from valuation.result import Assumption
@@ -68,7 +68,7 @@ def evidence(request: QuoteRequest, *, seed: int = SEED, log2_draws: int = LOG2_
         terms = settled_terms(test, request.weighing, v.money_per_g, host)
         rows.append(_row(terms, before))
         assumed += [
-            Assumption(name=f"{name} ({test.kind})", value=value, source=source, field=f"tests.{i}")
+            Assumption(name=f"{LABELS[test.kind]}: {name}", value=value, source=source, field=f"tests.{i}")
             for name, value, source in terms.assumed
         ]
     rows.sort(key=_rank)

@@ -66,6 +66,13 @@ USUAL: dict[TestKind, Usual] = {
     "water_temperature": Usual(3.0, 0.0, 0.0, False, "u_degc"),
     "finer_balance": Usual(15.0, 0.0, 0.0, False, "u_g"),
 }
+LABELS: dict[TestKind, str] = {
+    "chip": "Bare chip",
+    "fineness": "X-ray of the gold",
+    "repeats": "Weighing again",
+    "water_temperature": "Water temperature",
+    "finer_balance": "Finer balance",
+}
 SAFETY: dict[TestKind, tuple[str, ...]] = {
     "chip": (
         "Take a chip that has come off by itself if you can. Breaking quartz throws splinters and fine silica dust, "
@@ -209,12 +216,13 @@ def settled_terms(test: EvidenceTest, weighing: Weighing | None, money_per_g: fl
     u, unit, told = _precision(test, weighing, host_g_cm3)
     if told:
         assumed.append(told)
-    minutes = of(test.minutes, usual.minutes, "Time", f"{usual.minutes:g} min")
-    fee = f" and {usual.fee_g:g} g for the instrument" if usual.fee_g else ""
+    minutes = of(test.minutes, usual.minutes, "time", f"{usual.minutes:g} min")
+    fee = f", {usual.fee_g:g} g for the instrument" if usual.fee_g else ""
+    each = f"{GOLD_G_PER_HOUR:g} g of fine gold an hour"
     grams = GOLD_G_PER_HOUR * minutes / 60.0 + usual.fee_g
-    cost = of(test.cost, grams * money_per_g, "Cost", f"an hour costs as much as {GOLD_G_PER_HOUR:g} g of gold{fee}")
+    cost = of(test.cost, grams * money_per_g, "cost", each + fee)
     share = usual.premium_lost_frac
-    lost = of(test.premium_lost_frac, share, "Damage", f"{share:.0%} of the collector's premium")
+    lost = of(test.premium_lost_frac, share, "damage", f"{share:.0%} of the collector's premium")
     consent = usual.needs_consent if test.needs_consent is None else test.needs_consent
     return TestTerms(
         kind=test.kind,
@@ -234,7 +242,7 @@ def _precision(
     test: EvidenceTest, weighing: Weighing | None, host_g_cm3: float
 ) -> tuple[float | None, str, tuple[str, str, str] | None]:
     """Standard uncertainty, unit, and the assumption that it rests on if it was left out."""
-    name = "How well it measures"
+    name = "precision"
     if test.kind == "fineness":
         told = (name, f"standard uncertainty {U_FINENESS_FRAC:g}", _OF_FINENESS)
         return test.u_frac or U_FINENESS_FRAC, "frac", None if test.u_frac else told

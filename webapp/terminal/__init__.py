@@ -5,17 +5,17 @@ from collections.abc import Iterable, Sequence
 
 from rich.console import Console, Group, RenderableType
 
-from valuation import HeadlineWorking
+from valuation import Evidence, HeadlineWorking
 from valuation.history import Volatility
 from valuation.result import Quote
 from valuation.trade import AskResult
 from webapp.plain import GLUE
 from webapp.price_file import PriceRow
-from webapp.terminal import arithmetic, asked, bargain, history, piece, price, small_print
+from webapp.terminal import arithmetic, asked, bargain, evidence, history, piece, price, small_print
 from webapp.terminal.page import Page
 from webapp.wording import Wording
 
-__all__ = ["print_ask", "print_history", "print_parts", "print_quote"]
+__all__ = ["print_ask", "print_evidence", "print_history", "print_parts", "print_quote"]
 
 WIDEST = 110  # longer lines tire the eye
 _TRAILING = re.compile(r"[ ]+((?:\x1b\[[0-9;]*m)*)$")
@@ -75,6 +75,12 @@ def print_ask(
         *small_print.notices(page, quote),
     )
     print_parts(parts, page, console)
+
+
+def print_evidence(found: Evidence, console: Console, w: Wording, *, sources: bool = False) -> None:
+    """Print what one more test is worth."""
+    page = Page(w, console.encoding, min(console.width, WIDEST))
+    print_parts(evidence.told(page, found, sources=sources), page, console)
 
 
 def print_history(found: Volatility, rows: Sequence[PriceRow], console: Console, w: Wording) -> None:

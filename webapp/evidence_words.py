@@ -1,0 +1,162 @@
+"""What one more test is worth, in words: the same in the terminal and on the page."""
+
+from __future__ import annotations
+
+from valuation import Evidence
+from valuation.evidence_result import EvidenceRow
+from valuation.summary import decimals_for
+from webapp.retold import retold
+from webapp.wording import NBSP, Wording
+
+TITLES = {
+    "chip": "Weigh a bare chip of the rock",
+    "fineness": "X-ray the gold for its fineness",
+    "repeats": "Weigh it again",
+    "water_temperature": "Measure the water's temperature",
+    "finer_balance": "Weigh it on a finer balance",
+}
+PRICES = {
+    "middle": "the middle of today's fair range",
+    "ask": "the asking price",
+    "floor": "what the seller could get elsewhere",
+}
+HEAD = ("Costs", "Gold within", "Changes the deal", "Worth", "Left over")
+STAYS = 0.98  # a range narrowed by less than this is told to stay as it is
+
+
+def title(row: EvidenceRow, w: Wording) -> str:
+    """What to do."""
+    name = TITLES[row.kind]
+    return f"{name}, {w.number(row.readings, 0)} times" if row.readings else name
+
+
+def verdict(found: Evidence, w: Wording) -> str:
+    """Whether a test pays, and which is the best, in one sentence."""
+    if found.verdict == "not_priced":
+        return "No deal can be valued here yet, so a test cannot be held against its cost; what each tells is in grams."
+    if found.verdict == "none_pays":
+        return "None pays: no further test is worth more, to house and seller together, than it costs."
+    best = title(found.tests[0], w)
+    return f"One more test pays. The best is: {best[0].lower() if not best.startswith('X-') else 'X'}{best[1:]}."
+
+
+def today(found: Evidence, w: Wording) -> list[str]:
+    """Where the deal stands before any test."""
+    now, fine = found.today, found.today.fine_gold_g
+    gold = f"{w.grams_range(fine.low, fine.high, fine.sd)} of fine gold"
+    told = [f"{gold}; as melt value the range is {w.money_rough(now.width_money)} wide."]
+    if now.deal is None or now.ceiling is None or now.floor is None:
+        return told
+    room = "so there is room for a deal" if now.deal else "so there is no room for a deal"
+    return [
+        *told,
+        f"The house can pay up to {w.at_most(now.ceiling)} and the seller's floor is {w.at_least(now.floor)}, {room}.",
+    ]
+
+
+def in_words(row: EvidenceRow, found: Evidence, w: Wording) -> str:
+    """What a test takes, tells and is worth, in one sentence for somebody new to it."""
+    told = f"Takes about {w.number(row.minutes, 0)} min and costs {w.money_rough(row.cost)}"
+    if row.width_g is None:
+        return f"{told}. {row.reason}"
+    told = f"{told}; {_narrowed(row, found, w)}"
+    if row.status != "ranked":
+        return f"{told}. {row.reason}"
+    return f"{told}, changes the deal {often(row, w)}, {_worth(row, w)}."
+
+
+def range_left(row: EvidenceRow, w: Wording) -> str:
+    """Where the gold will lie after the test, 95 times in 100."""
+    if row.width_g is None or row.fine_low_g is None or row.fine_high_g is None:
+        return ""
+    return _range(row.fine_low_g, row.fine_high_g, row.width_g, w)
+
+
+def _range(low: float, high: float, width: float, w: Wording) -> str:
+    decimals = max(0, decimals_for(width, 2))
+    return f"{w.number(low, decimals)}–{w.number(high, decimals)}{NBSP}g"
+
+
+def _narrowed(row: EvidenceRow, found: Evidence, w: Wording) -> str:
+    fine, width = found.today.fine_gold_g, row.width_g
+    assert width is not None
+    before = _range(fine.low, fine.high, width, w)
+    if width > STAYS * fine.width:
+        return f"leaves the gold within {before}"
+    return f"narrows the gold from {before} to about {range_left(row, w)}"
+
+
+def often(row: EvidenceRow, w: Wording) -> str:
+    """How often the deal becomes another one."""
+    if row.change_chance is None:
+        return ""
+    if row.change_chance == 0.0:
+        return "never"
+    return f"in {w.number(100 * row.change_chance, 0)} of 100" if row.change_chance >= 0.005 else "in under 1 of 100"
+
+
+def _worth(row: EvidenceRow, w: Wording) -> str:
+    gain = row.gain_both or 0.0
+    if abs(gain) < 1.0:
+        told = "and is worth nothing to the two of you together"
+    elif gain < 0:
+        told = f"and costs the two of you about {w.money_rough(-gain)} together, as it may undo the deal"
+    else:
+        told = f"and is worth about {w.money_rough(gain)} to the two of you together"
+    return f"{told}; the damage costs {w.money_rough(row.damage)}" if row.damage else told
+
+
+def sides(row: EvidenceRow, w: Wording) -> str:
+    """Who gains, for the house's eyes."""
+    if row.gain_house is None or row.gain_seller is None:
+        return ""
+    return (
+        f"On average the house {_gains(row.gain_house, w)} and the seller {_gains(row.gain_seller, w)}. "
+        + ("" if row.decision_value is None else f"To the house alone: {w.money_rough(row.decision_value)}.")
+    ).strip()
+
+
+def _gains(money: float, w: Wording) -> str:
+    if abs(money) < 1.0:
+        return "gains nothing"
+    return f"{'gains' if money > 0 else 'loses'} {w.money_rough(abs(money))}"
+
+
+def cells(row: EvidenceRow, w: Wording) -> tuple[str, ...]:
+    """The figures of a test, under `HEAD`; empty where there are none."""
+    gain = "" if row.gain_both is None else w.money_rough(row.gain_both)
+    left = "" if row.net is None else w.money_rough(row.net)
+    return w.money_rough(row.cost), range_left(row, w), often(row, w), gain, left
+
+
+def care(row: EvidenceRow, w: Wording) -> list[str]:
+    """How to be careful: consent, damage, safety."""
+    told = ["Ask the owner first: it needs their consent."] if row.needs_consent else []
+    if row.premium_lost_frac > 0:
+        share = w.percent(row.premium_lost_frac, 1)
+        told.append(f"It damages the piece: counted as {share} of what a collector would pay over the melt value.")
+    return [*told, *row.safety]
+
+
+def usual(found: Evidence, w: Wording) -> list[tuple[str, str]]:
+    """What was taken as usual of each test: its name, and the figures with their names."""
+    grouped: dict[str, list[str]] = {}
+    for row in found.assumptions:
+        test, _, name = row.name.partition(": ")
+        grouped.setdefault(test, []).append(f"{name} {retold(row.value, w)}")
+    return [(test, "; ".join(told)) for test, told in grouped.items()]
+
+
+def reading_guide(found: Evidence, w: Wording) -> list[str]:
+    """How to read the figures."""
+    told = [
+        "Worth: what house and seller gain together when, after each of "
+        f"{w.number(found.outcomes, 0)} possible outcomes, both follow their rules again, at the middle price or without "
+        "a deal. Left over: that less cost and damage.",
+        "The deal changes when there is one or none, when it rests on another way out, or when the middle leaves today's "
+        "fair range.",
+    ]
+    if found.today.price is not None and found.today.price_basis is not None:
+        at = f"{w.price(round(found.today.price, w.money_digits))}, {PRICES[found.today.price_basis]}"
+        told.append(f"To the house alone: to buy or not to buy at {at}, on average and before the test's cost.")
+    return told
