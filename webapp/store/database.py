@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -85,6 +85,27 @@ class Store:
             raise
         part.commit()
 
+    def empty_log(self) -> bool:
+        """Bring all that was committed into the file and empty its log; False if another connection stands in the way.
+
+        Not to be called inside `writing`.
+        """
+        with self._told(), closing(self._engine.raw_connection()) as connection:
+            (busy, *_), *_ = connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+        return not busy
+
+    def rewrite(self) -> None:
+        """Write the file anew without its free pages; while another program uses it, or without room, it stays.
+
+        Not to be called inside `writing`.
+        """
+        with self._told(), closing(self._engine.raw_connection()) as connection:
+            try:
+                connection.cursor().execute("VACUUM")
+            except sqlite3.OperationalError:
+                return
+        self.empty_log()
+
     def close(self) -> None:
         """Close every connection that is not in use."""
         self._engine.dispose()
@@ -95,6 +116,11 @@ class Store:
             yield
         except exc.DBAPIError as error:
             trouble = told(self.file, error.orig)
+            if trouble is None:
+                raise
+            raise trouble from error
+        except sqlite3.Error as error:
+            trouble = told(self.file, error)
             if trouble is None:
                 raise
             raise trouble from error

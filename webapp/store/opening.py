@@ -29,13 +29,16 @@ def opened(folder: Path) -> Store:
     except OSError as error:
         raise FolderRefused(folder, error.strerror or str(error)) from error
     try:
-        _look(file)
+        layout = _look(file)
         _log_ahead(file)
     except sqlite3.Error as error:
         raise told(file, error) or DamagedStore(file, str(error)) from error
     store = Store(file)
     try:
         upgrade(store)
+        if layout == "0001":
+            # What was deleted then is still in free pages, where no erasure would reach it (PRAGMA secure_delete).
+            store.rewrite()
     except BaseException:
         store.close()
         raise
@@ -61,23 +64,23 @@ def _make_file(file: Path) -> None:
                 raise
 
 
-def _look(file: Path) -> None:
-    """Look, without writing, whether the file is ours, sound, and no newer than the program."""
+def _look(file: Path) -> str | None:
+    """Layout of the file, None if new; seen, without writing, to be ours, sound, and no newer than the program."""
     try:
-        _look_by(file, "ro")
+        return _look_by(file, "ro")
     except sqlite3.OperationalError as error:
         # A kill at the very beginning leaves a journal that SQLite must undo first, which is writing.
         if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_READONLY:
             raise
-        _look_by(file, "rw")
+        return _look_by(file, "rw")
 
 
-def _look_by(file: Path, mode: str) -> None:
+def _look_by(file: Path, mode: str) -> str | None:
     address = f"file:{quote(str(file))}?mode={mode}"
     with closing(sqlite3.connect(address, uri=True, timeout=BUSY_TIMEOUT_MS / 1000)) as look:
         names = {name for (name,) in look.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
         if not names:
-            return
+            return None
         if "alembic_version" not in names:
             raise DamagedStore(file, "it holds the tables of another program")
         layouts = [revision for (revision,) in look.execute("SELECT version_num FROM alembic_version")]
@@ -89,6 +92,7 @@ def _look_by(file: Path, mode: str) -> None:
             (found,) = look.execute("PRAGMA quick_check(1)").fetchone()
             if found != "ok":
                 raise DamagedStore(file, found)
+    return str(layouts[0])
 
 
 def _log_ahead(file: Path) -> None:

@@ -117,6 +117,14 @@ def _newest(store: Store, metal: str, currency: str, unit: str | None, *more: An
     return (_price(row) for row in rows)
 
 
+def fed_between(store: Store, metal: str, currency: str, first: datetime, last: datetime) -> tuple[Price, ...]:
+    """The prices that feeds told of moments between two, both included, the newest first. Writes nothing."""
+    wanted = (table.c.metal == metal, table.c.currency == currency, table.c.is_fed)
+    chosen = select(*_COLUMNS).where(*wanted, table.c.seen_at.between(first, last)).order_by(*_NEWEST)
+    with store.reading() as connection:
+        return tuple(_price(row) for row in connection.execute(chosen))
+
+
 def listed(store: Store, metal: str, currency: str, number: int = 1) -> Page:
     """The prices of something in a currency, the newest first, 50 a page. Writes nothing."""
     wanted = (table.c.metal == metal, table.c.currency == currency)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, bindparam, func, insert, select, text, update
+from sqlalchemy import Column, Connection, Row, bindparam, func, insert, select, text, update
 
 from webapp.sheet_life import State, Validity, state_of
 from webapp.store import chain
@@ -28,7 +28,7 @@ from webapp.store.words import folded, indexed
 LONGEST_REFERENCE = 200
 LARGEST_DESCRIPTION = 64 * 1024  # bytes in UTF-8
 UNNUMBERED = 10**15  # after all numbers, in their order
-LISTED: tuple[ColumnElement[Any], ...] = (
+LISTED: tuple[Column[Any], ...] = (
     table.c.key,
     table.c.id,
     table.c.draft_id,
@@ -46,6 +46,8 @@ LISTED: tuple[ColumnElement[Any], ...] = (
     table.c.gold_low_per_g,
     table.c.gold_high_per_g,
 )
+_OTHERWISE_TOLD = ("key", "state", "valid_until", "gold_low_per_g", "gold_high_per_g")
+_SHOWN_AS_KEPT = tuple(column.name for column in LISTED if column.name not in _OTHERWISE_TOLD)
 _NAME = re.compile(r"[A-Za-z0-9_-]{16,64}")
 _NUMBER = re.compile(r"\d{4}-\d{4,15}", re.ASCII)
 _BY_NAME = select(*LISTED).where(table.c.id == bindparam("name"))
@@ -319,6 +321,5 @@ def _fields(row: Row[Any]) -> dict[str, Any]:
     offer = None
     if row.valid_until is not None:
         offer = Validity(row.valid_until, row.currency, row.gold_low_per_g, row.gold_high_per_g)
-    left_out = ("key", "state", "valid_until", "gold_low_per_g", "gold_high_per_g")
-    shown = {name: value for name, value in row._mapping.items() if name not in left_out}
+    shown = {name: row._mapping[name] for name in _SHOWN_AS_KEPT}
     return {**shown, "kept_state": row.state, "validity": offer}
