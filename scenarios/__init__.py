@@ -86,6 +86,11 @@ def all_scenarios() -> list[Scenario]:
     return [scenario(name) for name in names()]
 
 
+def demo_lot() -> str:
+    """The file of the demo lot; it is no scenario, as it is many specimens."""
+    return files(__name__).joinpath("lots", "one-vein.toml").read_text("utf-8")
+
+
 def without_scenario(entries: Mapping[str, Any]) -> dict[str, Any]:
     """The entries of a file without what makes it a scenario."""
     return {key: value for key, value in entries.items() if key != TABLE}

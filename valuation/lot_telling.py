@@ -249,4 +249,6 @@ def _assumptions(o: LotOutcome) -> Sequence[Assumption]:
             rows.setdefault((row.name, row.value, row.field), row)
     for row in constants(o.terms, o.floor):
         rows.setdefault((row.name, row.value, row.field), row)
-    return list(rows.values())
+    # Pieces may differ in their ways out: those of the lot are the most that any has.
+    ways = max((row.value for row in rows.values() if row.field == "buyer.routes"), key=len, default="")
+    return [row for row in rows.values() if row.field != "buyer.routes" or row.value == ways]
