@@ -98,7 +98,7 @@ def readings_problems(
 class Specimen(Section):
     """The piece itself, in words."""
 
-    description: str = said("Description", "What the piece looks like, for the sheet.", default="")
+    description: str = said("Description", "What the piece looks like; the seller sees it too.", default="")
     seller_reference: str = said(
         "Seller's reference",
         "Your own reference to the seller, if you keep one; no name is needed.",
@@ -136,10 +136,16 @@ class Weighing(Section):
         unit="g",
         default=None,
     )
-    readability_g: Number = said("Readability", "Smallest step the balance shows.", unit="g", ge=FINEST_STEP_G, le=100)
+    readability_g: Number = said(
+        "Smallest step (readability)",
+        "Of the balance: the step in which its last digit counts, such as 0.01 or 0.05.",
+        unit="g",
+        ge=FINEST_STEP_G,
+        le=100,
+    )
     repeatability_g: OptionalNumber = said(
         "Repeatability",
-        "Standard deviation of repeated readings; if not stated, one readability.",
+        "Standard deviation of repeated readings.",
         unit="g",
         default=None,
         ge=0,
@@ -148,7 +154,7 @@ class Weighing(Section):
     )
     linearity_g: OptionalNumber = said(
         "Linearity",
-        "Largest error of the scale between zero and full load; if not stated, one readability.",
+        "Largest error of the scale between zero and full load.",
         unit="g",
         default=None,
         ge=0,

@@ -369,13 +369,13 @@ class Claim(Section):
     mass: Number = said("Claimed gold", "What the seller says is in it.", gt=0, le=1e6)
     unit: MassUnit = said("Unit", "Of the claim.", default="ozt", assumed="trade custom: troy ounce")
     basis: Literal["native", "fine", "unknown"] = said(
-        "Basis",
-        "Whether native gold or fine gold was meant.",
+        "Meant as",
+        "Native gold as it lies in the rock, or the pure gold in it.",
         default="unknown",
         assumed="assumption: native and fine are equally likely to be meant",
     )
     right_frac: ClaimShare = said(
-        "How much of it is there",
+        "How much of the claim to count on",
         "Share of the claimed gold that you take to be there while nothing is weighed.",
         unit="frac",
         default={"low": 0.5, "likely": 0.9, "high": 1.05},

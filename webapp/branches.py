@@ -106,6 +106,7 @@ def chosen_branches(texts: MultiDict[str, str]) -> dict[str, str]:
 _DRAWN_IF = (
     ("rock.minerals.", "choose.rock", "minerals"),
     ("rock.chip.", "choose.rock", "chip"),
+    ("collector.price.", "choose.collector", "price"),
     ("collector.rubric.", "choose.collector", "rubric"),
     ("collector.comparables.", "choose.collector", "comparables"),
     ("collector.grade", "choose.collector", "comparables"),

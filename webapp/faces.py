@@ -20,6 +20,8 @@ class Face:
         First part of its address.
     name, other : str
         Words for this face, and for the way to the other one.
+    wants : tuple of str
+        Fields that it needs besides those of any figure.
     """
 
     kind: Literal["quote", "ask"]
@@ -28,6 +30,7 @@ class Face:
     other: str
     order: tuple[str, ...]
     opened: frozenset[str]
+    wants: tuple[str, ...] = ()
 
 
 QUOTE = Face(
@@ -35,7 +38,7 @@ QUOTE = Face(
     "quotes",
     "New quote",
     "See it as a check of the asking price",
-    ("specimen", "gold", "balance", "metal", "spot", "refiner", "collector", "buyer", "seller", "ask", "said"),
+    ("specimen", "gold", "spot", "refiner", "balance", "metal", "collector", "buyer", "seller", "ask", "said"),
     frozenset({"gold", "spot"}),
 )
 ASK = Face(
@@ -43,8 +46,9 @@ ASK = Face(
     "asks",
     "Check an asking price",
     "Make it a full quote",
-    ("ask", "spot", "gold", "balance", "metal", "refiner", "collector", "buyer", "seller", "said", "specimen"),
+    ("ask", "spot", "gold", "refiner", "balance", "metal", "collector", "buyer", "seller", "said", "specimen"),
     frozenset({"ask", "spot", "gold"}),
+    ("seller.asks.price",),
 )
 FACES = {face.address: face for face in (QUOTE, ASK)}
 

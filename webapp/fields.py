@@ -37,9 +37,9 @@ _UNSTATED = {
 _CHOICES = {
     "suspended": "Suspended: the piece hangs from the balance into water",
     "displaced": "Displaced: a vessel of water stands on the balance",
-    "distilled": "distilled",
-    "deionised": "deionised",
-    "tap": "tap",
+    "distilled": "distilled water",
+    "deionised": "deionised water",
+    "tap": "tap water",
     "ozt": "troy ounce",
     "g": "gram",
     "kg": "kilogram",
@@ -49,8 +49,8 @@ _CHOICES = {
     "native": "native gold",
     "fine": "fine gold",
     "unknown": "not said",
-    "buyer": "we",
-    "seller": "the seller",
+    "buyer": "House",
+    "seller": "Seller",
 }
 
 

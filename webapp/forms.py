@@ -64,8 +64,12 @@ class Reading:
         branches = chosen_branches(self.typed.texts)
         for name in self.typed.texts:
             spec = field_named(name)
-            if spec is not None and is_open(name, branches):
+            if spec is not None and is_open(name, branches) and self._is_said(name):
                 yield name, spec
+
+    def _is_said(self, name: str) -> bool:
+        """Whether a name counts; of figures said only those that were named do, whoever the form says would speak."""
+        return not name.startswith("said.") or bool(self.typed.text(f"{name.rpartition('.')[0]}.figure").strip())
 
     @cached_property
     def entries(self) -> dict[str, Any]:
@@ -81,6 +85,8 @@ class Reading:
                 _put(nested, self._in_request(name), value)
         for terms in _refiners(nested):
             _complete_first_tier(terms)
+        for place, said in nested.get("said", {}).items():
+            said.setdefault("by", self.typed.speaker(self._places["said"][int(place)]))
         if branches["choose.routes"] in ROUTES:
             nested.setdefault("buyer", {})["routes"] = list(ROUTES[branches["choose.routes"]])
         nested.setdefault("quoted_at", self.now)

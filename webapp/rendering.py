@@ -29,6 +29,7 @@ def prepare(app: Flask) -> None:
     app.jinja_env.trim_blocks = True
     app.jinja_env.add_extension(Unindented)
     app.jinja_env.globals["house_trouble"] = house_trouble
+    app.jinja_env.filters["as_sentence"] = as_sentence
     app.jinja_env.filters["unit_words"] = unit_words
     app.jinja_env.filters["wall_time"] = wall_time
 
@@ -79,6 +80,12 @@ def page(template: str, status: int = 200, **values: Any) -> Response:
 def unit_words(unit: str, currency: str) -> str:
     """Unit as shown beside an input; amounts in the quote's currency."""
     return unit.replace("money", currency or "money")
+
+
+def as_sentence(message: str) -> str:
+    """A message of the engine, which follows a field's name elsewhere, as a sentence of its own."""
+    ended = message if message.endswith((".", "?", "!")) else f"{message}."
+    return ended[:1].upper() + ended[1:]
 
 
 def wall_time(at: datetime) -> str:

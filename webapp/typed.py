@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -9,7 +10,7 @@ from werkzeug.datastructures import MultiDict
 
 from valuation import Problem
 from webapp.branches import chosen_branches, is_drawn
-from webapp.fields import MOST_READINGS, Field, field_at, field_named
+from webapp.fields import MOST_READINGS, SPREAD_PARTS, Field, field_at, field_named
 
 SECTIONS = {
     "weighing": "Weighing",
@@ -35,6 +36,11 @@ GROUPS = {
     "ask": ("seller.asks", "seller.claim"),
     "said": ("said", "buyer.offer"),
 }
+OTHER_SIDE = {"buyer": "seller", "seller": "buyer"}
+
+
+def _names_a_speaker(name: str) -> bool:
+    return name.startswith("said.") and name.endswith(".by")
 
 
 @dataclass(frozen=True)
@@ -81,12 +87,22 @@ class Typed:
 
     def _typed_rows(self, name: str) -> set[int]:
         start = f"{name}."
-        typed = {key.removeprefix(start).partition(".")[0] for key, _ in self._filled if key.startswith(start)}
+        # Who spoke is set before anything is said, so it does not make a row.
+        keys = [key for key, _ in self._filled if key.startswith(start) and not _names_a_speaker(key)]
+        typed = {key.removeprefix(start).partition(".")[0] for key in keys}
         return {int(row) for row in typed if row.isascii() and row.isdigit()}
 
     @cached_property
     def _filled(self) -> list[tuple[str, str]]:
         return [(name, text) for name, text in self.texts.items(multi=True) if text.strip()]
+
+    def speaker(self, row: int) -> str:
+        """Who said the figure of a row: as entered, or whose turn it is; the seller speaks first."""
+        typed = self.text(f"said.{row}.by").strip()
+        if typed:
+            return typed
+        said = [i for i in range(row) if self.text(f"said.{i}.figure").strip()]
+        return OTHER_SIDE.get(self.speaker(said[-1]), "seller") if said else "seller"
 
     def branch(self, name: str) -> str:
         """The branch chosen, or the usual one."""
@@ -121,6 +137,21 @@ class Typed:
         """Whether a group of the form holds a problem."""
         return any(problem.field.startswith(GROUPS[group]) for problem in self.problems)
 
+    def is_wrong_in(self, at: str, names: Iterable[str]) -> bool:
+        """Whether one of these fields holds a problem."""
+        return bool(self.problems) and any(self.messages(f"{at}.{name}") for name in names)
+
+    def entered(self, at: str, names: Iterable[str]) -> list[str]:
+        """What was typed in these fields, each with its label, for the line of a fold."""
+        told = []
+        for path in (f"{at}.{name}" for name in names):
+            spec = self.field(path)
+            typed = self._typed_words(path, spec) if spec else ""
+            if spec and typed:
+                unit = "" if spec.unit.startswith("money") else spec.unit
+                told.append(f"{spec.label.lower()} {typed} {unit}".rstrip())
+        return told
+
     def stated(self, path: str) -> str:
         """A field in one line: what was typed, or what is assumed."""
         spec = field_at(path)
@@ -140,6 +171,10 @@ class Typed:
         low, likely, high, sd = (self.text(f"{path}.{part}").strip() for part in ("low", "likely", "high", "sd"))
         ends = f"{low} to {high}" if low and high else low or high
         return ", likely ".join(filter(None, (ends, f"{likely} ± {sd}" if sd else likely)))
+
+    def spread_is_begun(self, path: str) -> bool:
+        """Whether any part of a spread was typed."""
+        return any(self.text(f"{path}.{part}").strip() for part in SPREAD_PARTS)
 
     def spread_is_shaped(self, path: str) -> bool:
         """Whether the rarer parts of a spread were used."""

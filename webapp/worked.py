@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 from typing import Any
 
@@ -48,8 +48,12 @@ def shown(done: Worked, face: Face, settings: Settings, house: House) -> dict[st
     """What the template of a quote needs."""
     currency = done.typed.text("spot.currency").strip().upper() or settings.currency
     w = Wording(settings.written_in, done.quote.currency if done.quote else currency)
+    typed = done.typed
+    if done.quote is None:
+        blank = [path for path in face.wants if not typed.text(path).strip()]
+        typed = replace(typed, needed=(*blank, *typed.needed))
     values: dict[str, Any] = {
-        "form": done.typed,
+        "form": typed,
         "quote": done.quote,
         "face": face,
         "order": face.order,

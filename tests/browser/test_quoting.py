@@ -9,7 +9,7 @@ import pytest
 from flask import Flask, request
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import PHONE, Watched
+from tests.browser.conftest import PHONE, WIDE, Watched
 from webapp.store import drafts
 
 pytestmark = pytest.mark.browser
@@ -137,6 +137,151 @@ def test_folds_stay_as_they_were_put(watched: Watched) -> None:
     expect(page.locator("#g-buyer")).to_have_attribute("open", "")
 
 
+def test_folds_stay_as_they_were_put_after_reload_and_back(watched: Watched) -> None:
+    page = watched.page()
+    page.goto("/quotes/new")
+    enter(page)
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+    page.locator("#g-refiner > summary").click()
+    page.locator('[id="m-refiner.charges"] > summary').press("Enter")
+    page.locator("#g-spot > summary").click()
+    page.reload()
+    expect(page.get_by_label("Lot fee")).to_be_visible()
+    expect(page.get_by_label("Gold spot")).to_be_hidden()
+    page.goto("/demos")
+    page.go_back()
+    expect(page.get_by_label("Lot fee")).to_be_visible()
+    expect(page.get_by_label("Gold spot")).to_be_hidden()
+    page.goto("/quotes/new")
+    expect(page.get_by_label("Lot fee")).to_be_hidden()
+    expect(page.get_by_label("Gold spot")).to_be_visible()
+
+
+def test_a_fold_with_a_mistake_is_open_however_it_was_put(watched: Watched) -> None:
+    page = watched.page()
+    page.goto("/quotes/new")
+    page.get_by_label("Gold spot").fill("much")
+    expect(page.locator('[id="p-spot.gold"]')).to_be_visible()
+    page.locator("#g-spot > summary").click()
+    page.reload()
+    expect(page.locator('[id="p-spot.gold"]')).to_be_visible()
+
+
+@pytest.mark.parametrize("late", [False, True], ids=["kept in time", "kept too late"])
+def test_the_last_key_before_a_reload_is_not_lost(watched: Watched, app: Flask, late: bool) -> None:
+    """Whether the page is asked for after what was typed reached the server, or before."""
+    here = threading.Event()
+
+    def delay() -> None:
+        if request.path.endswith("/kept"):
+            if late:
+                time.sleep(0.5)
+            here.set()
+
+    app.before_request(delay)
+    page = watched.page()
+    page.goto("/quotes/new")
+    enter(page)
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+    gold = page.get_by_label("Gold spot")
+    gold.press("End")
+    page.keyboard.press("7")
+    page.reload()
+    assert here.wait(5)
+    expect(page.get_by_label("Gold spot")).to_have_value("41007")
+    page.wait_for_timeout(1000)
+    expect(page.locator("#overtook")).to_have_count(0)
+    page.reload()
+    expect(page.get_by_label("Gold spot")).to_have_value("41007")
+
+
+def test_the_last_key_before_the_tab_is_closed_is_kept(watched: Watched, app: Flask) -> None:
+    page = watched.page()
+    page.goto("/quotes/new")
+    enter(page)
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+    context, address = page.context, page.url
+    page.get_by_label("Gold spot").press("End")
+    page.keyboard.press("9")
+    page.close(run_before_unload=True)
+    again = watched.watch(context.new_page())
+    for _ in range(20):
+        again.goto(address)
+        if again.get_by_label("Gold spot").input_value() == "41009":
+            break
+        again.wait_for_timeout(100)
+    expect(again.get_by_label("Gold spot")).to_have_value("41009")
+
+
+def test_what_another_tab_typed_later_is_not_typed_over_on_coming_back(watched: Watched) -> None:
+    page = watched.page()
+    page.goto("/quotes/new")
+    enter(page)
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+    address = page.url
+    page.get_by_label("Gold spot").press("End")
+    page.keyboard.press("5")
+    page.goto("/demos")
+    other = watched.watch(page.context.new_page())
+    other.goto(address)
+    other.get_by_label("Gold spot").fill("3900")
+    expect(other.locator("#brief, #answer").first).to_be_attached()
+    other.wait_for_timeout(700)
+    page.go_back()
+    expect(page.get_by_label("Gold spot")).to_have_value("3900")
+    page.wait_for_timeout(600)
+    expect(page.get_by_label("Gold spot")).to_have_value("3900")
+
+
+def test_a_phone_has_one_row_of_navigation_and_a_way_to_the_answer_and_back(watched: Watched) -> None:
+    for scripts in (True, False):
+        page = watched.page(PHONE, scripts=scripts)
+        page.goto("/asks/new")
+        assert page.locator(".masthead").evaluate("e => e.offsetHeight") < 60
+        expect(page.get_by_role("link", name="House", exact=True)).to_be_hidden()
+        page.get_by_role("button", name="Menu").click()
+        expect(page.get_by_role("link", name="House", exact=True)).to_be_visible()
+        page.keyboard.press("Escape")
+        page.get_by_label("Asking price", exact=True).fill("5200")
+        page.get_by_label("Claimed gold").fill("1.9")
+        page.get_by_label("Gold spot").fill("4100")
+        if not scripts:
+            page.get_by_role("button", name="Recalculate").click()
+        to_answer = page.locator('#brief [href="#answer"]')
+        expect(to_answer).to_contain_text("asked $5,200")
+        to_answer.click()
+        expect(page.locator(".headline-verdict")).to_be_in_viewport()
+        back = page.get_by_role("link", name="Form", exact=True)
+        expect(back).to_be_in_viewport()
+        back.click()
+        goal = page.get_by_label("Gold spot") if scripts else page.locator("#g-ask > summary")
+        expect(goal).to_be_in_viewport()
+        if scripts:
+            expect(goal).to_be_focused()
+
+
+def test_the_list_of_quotes_fits_a_phone(watched: Watched) -> None:
+    page = watched.page(PHONE)
+    page.goto("/quotes/new")
+    page.locator("#g-specimen > summary").click()
+    page.get_by_label("Title").fill("A long lump with a long title, as people are wont to write them")
+    expect(page.locator("#g-specimen .group-line")).to_contain_text("long lump")
+    page.goto("/quotes")
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
+    assert page.locator(".drafts").evaluate("e => e.scrollWidth <= e.clientWidth + 1")
+    assert page.locator(".drafts th").last.evaluate("e => e.offsetWidth") > 250
+    expect(page.get_by_role("button", name="Close")).to_be_in_viewport()
+
+
+def test_without_scripts_the_button_that_recalculates_stays_in_view(watched: Watched) -> None:
+    for size in (WIDE, PHONE):
+        page = watched.page(size, scripts=False)
+        page.goto("/quotes/new")
+        expect(page.get_by_role("button", name="Recalculate")).to_be_in_viewport(ratio=1)
+        page.locator('[id="f-weighing.dry_g.0"]').focus()
+        expect(page.get_by_role("button", name="Recalculate")).to_be_in_viewport(ratio=1)
+
+
 def test_a_link_to_what_is_needed_goes_to_its_field(watched: Watched) -> None:
     page = watched.page()
     page.goto("/quotes/new")
@@ -216,7 +361,7 @@ def test_a_phone_has_the_answer_always_in_view(watched: Watched) -> None:
     page = watched.page(PHONE)
     page.goto("/quotes/new")
     enter(page)
-    brief = page.locator("#brief")
+    brief = page.locator("#brief [href='#answer']")
     expect(brief).to_contain_text("$")
     expect(brief).to_be_in_viewport()
     page.mouse.wheel(0, 600)

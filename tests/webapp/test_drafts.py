@@ -55,6 +55,62 @@ def test_a_later_start_opens_on_the_list(visitor: Visitor) -> None:
     assert scenario(FIRST).shows in visitor.open(str(link["href"])).words("#demo")
 
 
+@pytest.mark.parametrize(
+    ("typed", "called"),
+    [
+        ({"specimen.description": "Rusty lump"}, "Rusty lump"),
+        ({"weighing.dry_g": ["", "412.60"]}, "Clean vein quartz, 412.60 g"),
+        ({"weighing.dry_g": "412.6", "choose.rock": "chip"}, "Rock, 412.6 g"),
+        ({"choose.gold": "claimed", "seller.asks.price": "5200"}, "Asked 5200"),
+        ({"choose.gold": "claimed", "seller.claim.mass": "1.9"}, "Claimed 1.9 ozt"),
+    ],
+)
+def test_a_quote_without_a_title_is_listed_by_what_is_known(
+    visitor: Visitor, typed: dict[str, str | list[str]], called: str
+) -> None:
+    visitor.send(visitor.open("/quotes/new"), typed)
+    assert visitor.open("/quotes").words(".drafts th a") == called
+
+
+def test_a_quote_of_which_nothing_is_known_is_listed_by_its_time(visitor: Visitor) -> None:
+    visitor.send(visitor.open("/quotes/new"), {"buyer.margin_frac": "12"})
+    assert re.match(r"Started .*\d{4}", visitor.open("/quotes").words(".drafts th a"))
+
+
+def test_the_ask_page_wants_the_asking_price_and_says_that_a_claim_will_do(visitor: Visitor) -> None:
+    page = visitor.open("/asks/new")
+    assert [a.get_text() for a in page.all(".todo a")] == ["Asking price", "Claimed gold", "Gold spot"]
+    assert "will do" in page.words("#g-gold .if-claimed")
+    page = visitor.send(page, {"choose.gold": "weighed"})
+    assert page.all(".todo a")[0].get_text() == "Asking price"
+    assert "what the seller says will do" in page.words("#g-gold > .group-body > .if-weighed > .help")
+
+
+def test_a_page_that_is_left_is_kept_without_an_answer(visitor: Visitor) -> None:
+    page = visitor.open("/quotes/new")
+    address = address_of(page)
+    texts = page.typed()
+    texts["title"] = "Left in a hurry"
+    answer = visitor.client.post(f"{address}/kept", data=texts)
+    assert (answer.status_code, answer.data) == (204, b"")
+    assert visitor.open(address).field("title")["value"] == "Left in a hurry"
+    texts["title"] = "nul\0here"
+    assert visitor.client.post(f"{address}/kept", data=texts).status_code == 503
+    texts.poplist("token")
+    assert visitor.client.post(f"{address}/kept", data=texts).status_code == 403
+
+
+def test_a_save_that_fails_keeps_what_this_tab_has_seen(visitor: Visitor) -> None:
+    """Otherwise the next save would take this tab's own last state for another's."""
+    page = visitor.send(visitor.open("/quotes/new"), {"title": "one"})
+    page = visitor.send(visitor.open(address_of(page)), {"title": "two"})
+    seen = page.field("seen")["value"]
+    page.one("#quote-form [name=writer]")["value"] = ""
+    failed = visitor.send(page, {"title": "nul\0here"})
+    assert failed.all("#unkept") and failed.field("seen")["value"] == seen != "0"
+    assert not visitor.send(failed, {"title": "three"}).all("#overtook")
+
+
 def test_an_empty_list_says_so(visitor: Visitor) -> None:
     assert "Nothing is open" in visitor.open("/quotes").words()
 

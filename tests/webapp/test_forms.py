@@ -164,6 +164,22 @@ def _leaves(model: type, path: str = "") -> list[tuple[str, bool]]:
     return found
 
 
+def test_a_figure_said_needs_no_speaker_and_a_speaker_without_a_figure_says_nothing() -> None:
+    said: dict[str, str | list[str]] = {
+        "said.0.by": "seller",
+        "said.1.by": "buyer",
+        "said.1.figure": "3900",
+        "said.2.figure": "4800",
+        "said.3.figure": "x",
+        "said.4.by": "seller",
+    }
+    form = judged({**ENOUGH, **said})
+    assert [p.field for p in form.problems] == ["said.3.figure"] and form.needed == ()
+    entries = reading({**ENOUGH, **said}).entries["said"]
+    assert [(one["by"], one["figure"]) for one in entries] == [("buyer", "3900"), ("seller", "4800"), ("buyer", "x")]
+    assert form.rows("said", 200) == [0, 1, 2, 3, 4]
+
+
 def test_now_is_the_moment_of_the_quote() -> None:
     assert reading({**ENOUGH, "spot.seen_at": "now"}).entries["spot"]["seen_at"] == NOW
 

@@ -154,13 +154,13 @@ def test_nothing_is_inline_and_every_drawing_says_what_it_shows(method: Page) ->
         assert item.select_one("svg[aria-hidden]") and item.select_one("strong") and item.select_one(".remedy")
 
 
-def test_the_quote_form_shows_both_set_ups_with_what_spoils_them(visitor: Visitor) -> None:
+def test_the_quote_form_shows_the_set_up_chosen_with_what_spoils_it(visitor: Visitor) -> None:
     page = visitor.open("/quotes/new")
-    for method in ("suspended", "displaced"):
-        assert len(page.all(f".setup .if-{method} svg[role=img]")) == 1
-        # Drawn once: what spoils both ways bears no mark, what spoils one bears its own.
-        assert len(page.all(f".setup .spoils > li:not([class]), .setup .spoils > li.if-{method}")) == 4
-    assert page.all("details.setup[open]") == []
+    other = visitor.send(page, {"weighing.method": "displaced"})
+    for shown, key in ((page, "setup-s-t"), (other, "setup-d-t")):
+        assert [title["id"] for title in shown.all(".setup svg[role=img] title")] == [key]
+        assert len(shown.all(".setup .spoils > li")) == 4
+        assert shown.all("details.setup[open]") == []
 
 
 def test_no_link_leads_nowhere(visitor: Visitor) -> None:

@@ -53,7 +53,12 @@ def test_the_gallery_lists_every_demo(visitor: Visitor) -> None:
 def test_an_empty_form_says_what_is_needed(visitor: Visitor) -> None:
     page = visitor.open("/quotes/new")
     assert page.status == 200
-    assert [a.get_text() for a in page.all(".todo a")] == ["Dry", "Under water", "Readability", "Gold spot"]
+    assert [a.get_text() for a in page.all(".todo a")] == [
+        "Dry",
+        "Under water",
+        "Smallest step (readability)",
+        "Gold spot",
+    ]
     assert not page.all("[aria-invalid]") and not page.all("#reasons")
     for link in page.all(".todo a"):
         page.one(f'[id="{str(link["href"])[1:]}"]')
@@ -94,9 +99,77 @@ def test_what_a_folded_group_holds_wrong_is_opened(visitor: Visitor) -> None:
 
 def test_folded_groups_state_their_defaults_in_one_line(visitor: Visitor) -> None:
     page = visitor.open("/quotes/new")
-    assert "tap water, assumed" in page.words("#g-balance .group-line").replace(", assumed water", " water, assumed")
+    assert page.words("#g-balance .group-line") == "tap water, assumed · 15 to 25 °C, assumed"
     assert "margin 15 %, assumed" in page.words("#g-buyer .group-line")
     assert "70 %" in page.words("#g-seller .group-line")
+    assert page.words("#g-refiner .group-line").startswith("pays 95 %, assumed")
+
+
+def test_folds_within_groups_state_what_they_hold(visitor: Visitor) -> None:
+    page = visitor.open("/quotes/new")
+    lines = {str(fold["id"]): fold.select_one(".fold-line").get_text() for fold in page.all(".fold")}  # type: ignore[union-attr]
+    assert all(lines.values())
+    assert lines["m-voids"] == "0 to 0.2 %, assumed"
+    assert lines["m-refiner.payable"] == "one share for any weight"
+    assert lines["m-refiner.charges"] == "no other charge, assumed"
+    changes = {"refiner.lot_fee": "45", "refiner.payable.1.from_ozt": "5", "refiner.payable.1.frac": "97"}
+    page = visitor.send(page, {**ENOUGH, **changes, "refiner.payable.0.frac": "95"})
+    assert page.words('[id="m-refiner.charges"] .fold-line') == "lot fee 45"
+    assert page.words('[id="m-refiner.payable"] .fold-line') == "2 tiers"
+    assert not page.all(".fold[open]")
+    page = visitor.send(page, {"refiner.lot_fee": "dear"})
+    assert [fold["id"] for fold in page.all(".fold[open]")] == ["m-refiner.charges"]
+
+
+def test_what_the_common_case_needs_is_in_view(visitor: Visitor) -> None:
+    """What the first look at each group shows: neither in a fold nor of a branch that was not chosen."""
+    page = visitor.open("/quotes/new")
+
+    def in_view(group: str) -> list[str]:
+        fields = page.all(f"#g-{group} :is(input, select):not([type=hidden], [type=radio])")
+        return [str(f["name"]) for f in fields if f.find_parent(class_="fold") is None]
+
+    assert in_view("refiner") == [
+        "refiner.payable.0.frac",
+        "refiner.assay_fee",
+        "refiner.freight",
+        "refiner.settlement_days",
+        "other_refiners.0.name",
+    ]
+    assert in_view("spot") == ["spot.gold", "spot.unit", "spot.seen_at"]
+    assert in_view("buyer") == ["buyer.margin_frac", "buyer.loss_chance_frac"]
+    assert "weighing.readability_g" in in_view("gold") and "rock.void_frac.low" not in in_view("gold")
+    assert in_view("ask") == ["seller.asks.price", "seller.claim.mass", "seller.claim.unit"]
+
+
+def test_rarer_ways_to_state_a_doubt_are_offered_once_a_figure_is_typed(visitor: Visitor) -> None:
+    page = visitor.open("/quotes/new")
+    assert not page.all('[name="gold.fineness_frac.sd"]')
+    page = visitor.send(page, {**ENOUGH, "gold.fineness_frac.likely": "85"})
+    page = visitor.send(page, {"gold.fineness_frac.sd": "2"})
+    assert page.one('[id="m-gold.fineness_frac"]').has_attr("open") and "Fair price" in page.words("#answer")
+    page = visitor.send(page, {"gold.fineness_frac.likely": ""})
+    assert page.field("gold.fineness_frac.sd")["value"] == "2"
+
+
+def test_mistakes_are_told_in_sentences(visitor: Visitor) -> None:
+    page = visitor.send(visitor.open("/quotes/new"), {**ENOUGH, "spot.gold": "4,100", "buyer.margin_frac": "-1"})
+    for problem in page.all(".problem"):
+        words = problem.get_text()
+        assert words[0].isupper() and words.endswith("."), words
+
+
+def test_a_figure_said_by_nobody_is_of_the_side_whose_turn_it_is(visitor: Visitor) -> None:
+    page = visitor.open("/quotes/new")
+    chosen = page.one('[name="said.0.by"] option[selected]')
+    assert chosen.get_text() == "Seller"
+    page = visitor.send(page, ENOUGH)  # whoever would speak next is sent along, and wipes nothing
+    assert "Fair price" in page.words("#answer") and not page.all('[name="said.1.by"]')
+    page = visitor.send(page, {"said.0.figure": "5000"})
+    assert "Next figure" in page.words("#answer")
+    assert page.one('[name="said.1.by"] option[selected]').get_text() == "House"
+    page = visitor.send(page, {"said.0.by": "", "said.1.figure": "3900"})
+    assert "Next figure" in page.words("#answer") and not page.all(".problem")
 
 
 def test_what_was_typed_in_a_branch_is_there_on_coming_back(visitor: Visitor) -> None:
@@ -176,16 +249,16 @@ def test_the_first_page_is_light(visitor: Visitor) -> None:
     assert len(page.answer.data) + sum(sizes) < 150_000
 
 
-def test_both_set_ups_are_drawn_from_shapes_that_are_there(visitor: Visitor) -> None:
-    for address in ("/quotes/new", "/method"):
-        page = visitor.open(address)
+def test_the_set_up_chosen_is_drawn_from_shapes_that_are_there(visitor: Visitor) -> None:
+    page = visitor.open("/quotes/new")
+    other = visitor.send(page, {"weighing.method": "displaced"})
+    for page, title in ((page, "Suspended"), (other, "Displaced")):
+        assert [words.get_text().partition(":")[0] for words in page.all("#m-setup title")] == [title]
+    for page in (page, other, visitor.open("/method")):
         used = {str(tag["href"]) for tag in page.all("use")}
         assert used
         for shape in used:
             assert page.one(shape).find_parent("defs")
-    page = visitor.open("/quotes/new")
-    for one in ("suspended", "displaced"):
-        assert len(page.all(f".spoils li:not([class]), .spoils li.if-{one}")) == 4
 
 
 def test_a_demo_that_is_not_there(client: FlaskClient) -> None:

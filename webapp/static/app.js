@@ -2,6 +2,8 @@
 document.documentElement.classList.add("js");
 
 const LOST = "The server does not answer. What you typed is still here; start Lodeworth again and type on.";
+const HOUSEKEEPING = new Set(["token", "seen", "writer"]);
+const quoteForm = () => document.getElementById("quote-form");
 
 function tell(words) {
   const box = document.getElementById("lost");
@@ -10,18 +12,85 @@ function tell(words) {
   box.hidden = words === "";
 }
 
-// An answer to older figures must not reach the page once something newer was typed.
-document.addEventListener("input", (event) => {
-  event.target.closest("form[hx-post]")?.dispatchEvent(new CustomEvent("htmx:abort"));
+// What this tab remembers; a browser that keeps nothing loses only the manners.
+function remembered(key) {
+  try { return JSON.parse(sessionStorage.getItem(key)); } catch { return null; }
+}
+function remember(key, value) {
+  try { value === null ? sessionStorage.removeItem(key) : sessionStorage.setItem(key, JSON.stringify(value)); } catch { /* full or forbidden */ }
+}
+
+// What was typed last is kept also if the page is left before it was sent.
+const texts = () => [...new FormData(quoteForm())].filter(([name]) => !HOUSEKEEPING.has(name));
+const solid = (entries) => entries.filter(([, text]) => text !== "").map(String);
+const unsentKey = () => `unsent ${location.pathname}`;
+let unsent = false;
+let sent = [];
+
+function leave() {
+  const form = quoteForm();
+  if (!unsent || !form) return;
+  unsent = false;
+  remember(unsentKey(), { sent, typed: texts(), writer: form.elements.writer.value });
+  fetch(`${form.action}/kept`, { method: "POST", body: new URLSearchParams(new FormData(form)), keepalive: true }).catch(() => {});
+}
+for (const event of ["beforeunload", "pagehide"]) addEventListener(event, leave);
+document.addEventListener("visibilitychange", () => document.visibilityState === "hidden" && leave());
+
+// The page may have been asked for before that reached the server: what is missing from it is then typed again. Where the
+// page does not show what this tab sent last, something newer is kept, and stays.
+function typeAgain() {
+  const left = remembered(unsentKey());
+  remember(unsentKey(), null);
+  const form = quoteForm();
+  if (!left || !form) return;
+  const shown = solid(texts());
+  if (!solid(left.sent).every((entry) => shown.includes(entry)) || solid(left.typed).join("\n") === shown.join("\n")) return;
+  const turn = {};
+  for (const [name, text] of left.typed) {
+    const fields = [...form.elements].filter((field) => field.name === name);
+    const radio = fields.find((field) => field.type === "radio" && field.value === text);
+    const field = radio || fields[(turn[name] = (turn[name] ?? -1) + 1)];
+    if (radio) radio.checked = true;
+    else if (field) field.value = text;
+  }
+  form.elements.writer.value = left.writer;
+  form.dispatchEvent(new Event("input", { bubbles: true }));
+}
+
+// Folds stay as they were put.
+const foldsKey = () => `folds ${location.pathname}`;
+function foldAgain() {
+  for (const [id, open] of Object.entries(remembered(foldsKey()) ?? {})) {
+    const fold = document.getElementById(id);
+    if (fold && (open || !fold.querySelector(".problem"))) fold.open = open;
+  }
+}
+document.addEventListener("click", (event) => {
+  const fold = event.target.closest("summary")?.parentElement;
+  if (fold?.id && quoteForm()) remember(foldsKey(), { ...remembered(foldsKey()), [fold.id]: !fold.open });
 });
 
-// A field inside a folded group opens it, so that a link to it can go there.
+// An answer to older figures must not reach the page once something newer was typed.
+document.addEventListener("input", (event) => {
+  const form = event.target.closest("form[hx-post]");
+  if (!form) return;
+  unsent = true;
+  form.dispatchEvent(new CustomEvent("htmx:abort"));
+});
+
+// A field inside a folded group opens it, so that a link to it can go there; a link to the form goes where one was.
+let last = null;
+document.addEventListener("focusin", (event) => {
+  if (event.target.matches("#quote-form :is(input, select)")) last = event.target;
+});
 document.addEventListener("click", (event) => {
   const link = event.target.closest('a[href^="#"]');
   const goal = link && document.getElementById(decodeURIComponent(link.hash.slice(1)));
   if (!goal) return;
   for (let fold = goal.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
-  const field = goal.matches("input, select, textarea, a, button") ? goal : goal.querySelector("input, select, textarea");
+  const inner = "input:not([type=hidden]), select, textarea";
+  const field = goal === quoteForm() ? (last?.isConnected ? last : null) : goal.matches(`${inner}, a, button`) ? goal : goal.querySelector(inner);
   if (field) {
     event.preventDefault();
     field.focus();
@@ -29,7 +98,12 @@ document.addEventListener("click", (event) => {
   }
 });
 
-document.addEventListener("htmx:error", () => tell(LOST));
+document.addEventListener("htmx:before:request", () => {
+  sent = texts();
+  unsent = false;
+  remember(unsentKey(), null);
+});
+document.addEventListener("htmx:error", () => { unsent = true; tell(LOST); });
 document.addEventListener("htmx:response:error", (event) => {
   const status = event.detail.ctx.response.status;
   if (status === 403) tell("This page has been open for too long to be trusted. Copy what matters and reload the page.");
@@ -40,3 +114,9 @@ document.addEventListener("htmx:after:request", (event) => {
   const status = event.detail.ctx.response.status;
   if (status < 400 || status === 422) tell("");
 });
+
+if (quoteForm()) {
+  foldAgain();
+  sent = texts();
+  addEventListener("load", typeAgain); // htmx listens by then
+}

@@ -11,11 +11,12 @@ from webapp.faces import FACES, QUOTE, Face
 from webapp.rendering import house, page, settings, store
 from webapp.retyped import blank_form, typed_from
 from webapp.store import StoreError, UnknownDraft, drafts
+from webapp.titles import title_of
 from webapp.typed import Typed
 from webapp.worked import shown, worked
 
 views = Blueprint("drafts", __name__)
-BESIDE_THE_FORM = frozenset({"token", "seen", "writer"})
+BESIDE_THE_FORM = frozenset({"token", "seen", "writer", "use"})
 FACED = '/<any("quotes", "asks"):address>'
 
 
@@ -47,34 +48,31 @@ def draft(address: str, name: str) -> AnyResponse:
     try:
         kept = drafts.get(store(), name)
     except UnknownDraft:
-        return _answered(FACES[address], name, _unkept(FACES[address]), revision=0)
+        return answered(FACES[address], name, _unkept(FACES[address]), revision=0)
     typed = Typed(MultiDict(kept.entries))
-    return _answered(FACES[address], name, typed, revision=kept.revision, closed=kept.closed_at is not None)
+    return answered(FACES[address], name, typed, revision=kept.revision, closed=kept.closed_at is not None)
 
 
 @views.post(f"{FACED}/<name>")
 def typed_in(address: str, name: str) -> AnyResponse:
     """Keep what was typed, then work it out."""
-    face = FACES[address]
-    texts = MultiDict((key, text) for key, text in request.form.items(multi=True) if key not in BESIDE_THE_FORM)
-    typed, seen = Typed(texts), request.form.get("seen", "")
+    face, typed = FACES[address], as_sent()
     try:
-        kept = drafts.keep(
-            store(),
-            name,
-            texts.items(multi=True),
-            title_of(typed),
-            settings().now(),
-            seen_revision=int(seen) if seen.isascii() and seen.isdigit() and len(seen) < 10 else None,
-            writer=request.form.get("writer", "")[:64],
-            kind=face.kind,
-        )
-    except UnknownDraft:
-        abort(404, "That address names no quote. Start a new one.")
+        kept = kept_as_sent(face, name, typed)
     except StoreError as trouble:
-        return _answered(face, name, typed, revision=0, posted=True, unkept=str(trouble))
+        return answered(face, name, typed, revision=seen_revision() or 0, posted=True, unkept=str(trouble))
     overtook = kept.overtook is not None
-    return _answered(face, name, typed, kept.revision, posted=True, closed=kept.closed, overtook=overtook)
+    return answered(face, name, typed, kept.revision, posted=True, closed=kept.closed, overtook=overtook)
+
+
+@views.post(f"{FACED}/<name>/kept")
+def left(address: str, name: str) -> AnyResponse:
+    """Keep what was typed and answer nothing: for a page that is being left."""
+    try:
+        kept_as_sent(FACES[address], name, as_sent())
+    except StoreError as trouble:
+        abort(503, str(trouble))
+    return Response(status=204)
 
 
 @views.get(f"{FACED}/<name>/earlier")
@@ -118,9 +116,33 @@ def reopen(address: str, name: str) -> AnyResponse:
     return redirect(url_for("drafts.draft", address=address, name=name), 303)
 
 
-def title_of(typed: Typed) -> str:
-    """What a draft is called in lists."""
-    return typed.text("title").strip() or typed.text("specimen.description").strip()
+def as_sent() -> Typed:
+    sent = request.form.items(multi=True)
+    texts = MultiDict((key, text) for key, text in sent if key not in BESIDE_THE_FORM)
+    if request.form.get("use"):
+        texts["buyer.offer"] = request.form["use"]
+    return Typed(texts)
+
+
+def seen_revision() -> int | None:
+    seen = request.form.get("seen", "")
+    return int(seen) if seen.isascii() and seen.isdigit() and len(seen) < 10 else None
+
+
+def kept_as_sent(face: Face, name: str, typed: Typed) -> drafts.Kept:
+    try:
+        return drafts.keep(
+            store(),
+            name,
+            typed.texts.items(multi=True),
+            title_of(typed),
+            settings().now(),
+            seen_revision=seen_revision(),
+            writer=request.form.get("writer", "")[:64],
+            kind=face.kind,
+        )
+    except UnknownDraft:
+        abort(404, "That address names no quote. Start a new one.")
 
 
 def _unkept(face: Face) -> Typed:
@@ -136,7 +158,7 @@ def _unkept(face: Face) -> Typed:
     return typed
 
 
-def _answered(
+def answered(
     face: Face,
     name: str,
     typed: Typed,
