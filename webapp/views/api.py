@@ -5,6 +5,7 @@ from __future__ import annotations
 from flask import Blueprint, Response, abort, jsonify, request
 
 from valuation import RequestRefused, ValuationError, quote, read_request
+from webapp.openapi import description
 from webapp.request_file import FileRefused, parsed
 
 views = Blueprint("api", __name__, url_prefix="/api")
@@ -26,3 +27,9 @@ def quoted() -> Response:
         told.status_code = 422
         return told
     return Response(answer.model_dump_json(), mimetype="application/json")
+
+
+@views.get("/openapi.json")
+def described() -> Response:
+    """What this interface takes and answers, for other programs."""
+    return jsonify(description())
