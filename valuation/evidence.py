@@ -30,7 +30,7 @@ _REASONS: dict[Status, str] = {
     "not_priced": "No deal can be valued here, so the test is told in grams only.",
     "too_fine": "Too fine for these draws: hardly any of them fits one outcome, so its worth cannot be told.",
     "nothing_to_learn": "What it measures is entered as known, so it cannot tell anything new.",
-    "nothing_weighed": "Nothing was weighed here. Weigh the piece, dry and under water: that is the first test.",
+    "nothing_weighed": "Nothing was weighed here, so there is no weighing that it could improve.",
 }
 
 
@@ -154,7 +154,9 @@ def _rank(row: EvidenceRow) -> tuple[float, float]:
 def _verdict(rows: list[EvidenceRow], before: _Before) -> EvidenceVerdict:
     if before.stakes is None:
         return "not_priced"
-    return "pays" if any(row.pays for row in rows) else "none_pays"
+    if any(row.pays for row in rows):
+        return "pays"
+    return "weigh_first" if before.v.request.by_claim else "none_pays"
 
 
 def _row(terms: TestTerms, before: _Before) -> EvidenceRow:

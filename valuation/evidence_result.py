@@ -13,7 +13,7 @@ from valuation.trade import Row as _Row
 
 Status = Literal["ranked", "not_priced", "too_fine", "nothing_to_learn", "nothing_weighed"]
 PriceBasis = Literal["middle", "ask", "floor"]
-EvidenceVerdict = Literal["pays", "none_pays", "not_priced"]
+EvidenceVerdict = Literal["pays", "none_pays", "weigh_first", "not_priced"]
 
 
 class EvidenceRow(_Row):

@@ -210,7 +210,8 @@ def settled_terms(test: EvidenceTest, weighing: Weighing | None, money_per_g: fl
     def of(entered: float | None, default: float, name: str, words: str) -> float:
         if entered is not None:
             return entered
-        assumed.append((name, words, _ASSUMPTION))
+        if default > 0:
+            assumed.append((name, words, _ASSUMPTION))
         return default
 
     u, unit, told = _precision(test, weighing, host_g_cm3)
@@ -242,24 +243,24 @@ def _precision(
     test: EvidenceTest, weighing: Weighing | None, host_g_cm3: float
 ) -> tuple[float | None, str, tuple[str, str, str] | None]:
     """Standard uncertainty, unit, and the assumption that it rests on if it was left out."""
-    name = "precision"
+    name = "standard uncertainty"
     if test.kind == "fineness":
-        told = (name, f"standard uncertainty {U_FINENESS_FRAC:g}", _OF_FINENESS)
+        told = (name, f"{U_FINENESS_FRAC:.1%}", _OF_FINENESS)
         return test.u_frac or U_FINENESS_FRAC, "frac", None if test.u_frac else told
     if test.kind == "water_temperature":
-        told = (name, f"standard uncertainty {U_TEMPERATURE_DEGC:g} °C", f"{_ASSUMPTION}: a household thermometer")
+        told = (name, f"{U_TEMPERATURE_DEGC:g} °C", f"{_ASSUMPTION}: a household thermometer")
         return test.u_degc or U_TEMPERATURE_DEGC, "°C", None if test.u_degc else told
     if weighing is None:
         return None, "", None
     if test.kind == "chip":
         u = chip_u_g_cm3(weighing, host_g_cm3)
-        told = (name, f"standard uncertainty {u:.2g} g/cm³", f"{_ASSUMPTION}: a chip of {CHIP_CM3:g} cm³, same balance")
+        told = (name, f"{u:.2g} g/cm³", f"{_ASSUMPTION}: a chip of {CHIP_CM3:g} cm³, same balance")
         return test.u_g_cm3 or u, "g/cm³", None if test.u_g_cm3 else told
     if test.kind == "finer_balance":
         u = reading_u_g(weighing.readability_g / FINER_BY)
-        told = (name, f"standard uncertainty {u:.2g} g", f"{_ASSUMPTION}: a tenth of this balance's step")
+        told = (name, f"{u:.2g} g", f"{_ASSUMPTION}: a tenth of this balance's step")
         return test.u_g or u, "g", None if test.u_g else told
-    told = (name, f"{DEFAULT_READINGS} further readings", _ASSUMPTION)
+    told = ("further readings", f"{DEFAULT_READINGS}", _ASSUMPTION)
     return None, "g", None if test.readings else told
 
 

@@ -21,6 +21,7 @@ PRICES = {
     "floor": "what the seller could get elsewhere",
 }
 HEAD = ("Costs", "Gold within", "Changes the deal", "Worth", "Left over")
+NEVER = "never"
 STAYS = 0.98  # a range narrowed by less than this is told to stay as it is
 
 
@@ -34,6 +35,8 @@ def verdict(found: Evidence, w: Wording) -> str:
     """Whether a test pays, and which is the best, in one sentence."""
     if found.verdict == "not_priced":
         return "No deal can be valued here yet, so a test cannot be held against its cost; what each tells is in grams."
+    if found.verdict == "weigh_first":
+        return "Weigh the piece first, dry and under water: that tells more than any other test of a mere claim."
     if found.verdict == "none_pays":
         return "None pays: no further test is worth more, to house and seller together, than it costs."
     best = title(found.tests[0], w)
@@ -62,28 +65,31 @@ def in_words(row: EvidenceRow, found: Evidence, w: Wording) -> str:
     told = f"{told}; {_narrowed(row, found, w)}"
     if row.status != "ranked":
         return f"{told}. {row.reason}"
-    return f"{told}, changes the deal {often(row, w)}, {_worth(row, w)}."
+    change = often(row, w)
+    return f"{told}, {'never changes the deal' if change == NEVER else f'changes the deal {change}'}, {_worth(row, w)}."
 
 
-def range_left(row: EvidenceRow, w: Wording) -> str:
+def range_left(row: EvidenceRow, found: Evidence, w: Wording) -> str:
     """Where the gold will lie after the test, 95 times in 100."""
-    if row.width_g is None or row.fine_low_g is None or row.fine_high_g is None:
+    if row.fine_low_g is None or row.fine_high_g is None:
         return ""
-    return _range(row.fine_low_g, row.fine_high_g, row.width_g, w)
+    return _range(row.fine_low_g, row.fine_high_g, found, w)
 
 
-def _range(low: float, high: float, width: float, w: Wording) -> str:
-    decimals = max(0, decimals_for(width, 2))
+def _range(low: float, high: float, found: Evidence, w: Wording) -> str:
+    """Both ends, to the place that the narrowest range of the page needs."""
+    narrowest = min((row.width_g for row in found.tests if row.width_g), default=found.today.fine_gold_g.width)
+    decimals = max(0, decimals_for(narrowest))
     return f"{w.number(low, decimals)}–{w.number(high, decimals)}{NBSP}g"
 
 
 def _narrowed(row: EvidenceRow, found: Evidence, w: Wording) -> str:
     fine, width = found.today.fine_gold_g, row.width_g
     assert width is not None
-    before = _range(fine.low, fine.high, width, w)
+    before = _range(fine.low, fine.high, found, w)
     if width > STAYS * fine.width:
         return f"leaves the gold within {before}"
-    return f"narrows the gold from {before} to about {range_left(row, w)}"
+    return f"narrows the gold from {before} to about {range_left(row, found, w)}"
 
 
 def often(row: EvidenceRow, w: Wording) -> str:
@@ -91,7 +97,7 @@ def often(row: EvidenceRow, w: Wording) -> str:
     if row.change_chance is None:
         return ""
     if row.change_chance == 0.0:
-        return "never"
+        return NEVER
     return f"in {w.number(100 * row.change_chance, 0)} of 100" if row.change_chance >= 0.005 else "in under 1 of 100"
 
 
@@ -110,10 +116,13 @@ def sides(row: EvidenceRow, w: Wording) -> str:
     """Who gains, for the house's eyes."""
     if row.gain_house is None or row.gain_seller is None:
         return ""
+    alone = "" if not row.decision_value or row.decision_value < 1 else w.money_rough(row.decision_value)
+    alone = f"To the house alone, at today's price, it is worth {alone}." if alone else ""
+    if max(abs(row.gain_house), abs(row.gain_seller)) < 1:
+        return alone
     return (
-        f"On average the house {_gains(row.gain_house, w)} and the seller {_gains(row.gain_seller, w)}. "
-        + ("" if row.decision_value is None else f"To the house alone: {w.money_rough(row.decision_value)}.")
-    ).strip()
+        f"On average the house {_gains(row.gain_house, w)} and the seller {_gains(row.gain_seller, w)}. {alone}".strip()
+    )
 
 
 def _gains(money: float, w: Wording) -> str:
@@ -122,15 +131,17 @@ def _gains(money: float, w: Wording) -> str:
     return f"{'gains' if money > 0 else 'loses'} {w.money_rough(abs(money))}"
 
 
-def cells(row: EvidenceRow, w: Wording) -> tuple[str, ...]:
+def cells(row: EvidenceRow, found: Evidence, w: Wording) -> tuple[str, ...]:
     """The figures of a test, under `HEAD`; empty where there are none."""
     gain = "" if row.gain_both is None else w.money_rough(row.gain_both)
     left = "" if row.net is None else w.money_rough(row.net)
-    return w.money_rough(row.cost), range_left(row, w), often(row, w), gain, left
+    return w.money_rough(row.cost), range_left(row, found, w), often(row, w), gain, left
 
 
 def care(row: EvidenceRow, w: Wording) -> list[str]:
-    """How to be careful: consent, damage, safety."""
+    """How to be careful: consent, damage, safety; of a test that cannot be made, nothing."""
+    if row.width_g is None:
+        return []
     told = ["Ask the owner first: it needs their consent."] if row.needs_consent else []
     if row.premium_lost_frac > 0:
         share = w.percent(row.premium_lost_frac, 1)
@@ -151,10 +162,10 @@ def reading_guide(found: Evidence, w: Wording) -> list[str]:
     """How to read the figures."""
     told = [
         "Worth: what house and seller gain together when, after each of "
-        f"{w.number(found.outcomes, 0)} possible outcomes, both follow their rules again, at the middle price or without "
-        "a deal. Left over: that less cost and damage.",
-        "The deal changes when there is one or none, when it rests on another way out, or when the middle leaves today's "
-        "fair range.",
+        f"{w.number(found.outcomes, 0)} possible outcomes, both follow their rules again, at the middle price or "
+        "without a deal. Left over: that less cost and damage.",
+        "The deal changes when there is one or none, when it rests on another way out, or when the middle leaves "
+        "today's fair range.",
     ]
     if found.today.price is not None and found.today.price_basis is not None:
         at = f"{w.price(round(found.today.price, w.money_digits))}, {PRICES[found.today.price_basis]}"

@@ -6,6 +6,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from valuation import Evidence
+from valuation.evidence_tests import LABELS
 from webapp import evidence_words as words
 from webapp.terminal.page import Page
 
@@ -18,8 +19,8 @@ def told(page: Page, found: Evidence, *, sources: bool) -> Iterator[RenderableTy
     yield page.inset(page.text(words.verdict(found, w), "bold green" if found.verdict == "pays" else "bold yellow"))
     yield page.bullets(words.today(found, w))
     yield page.heading("Tests", "best first")
-    rows = [(words.title(row, w), *words.cells(row, w)) for row in found.tests]
-    paying = [words.title(row, w) for row in found.tests if row.pays]
+    rows = [(LABELS[row.kind], *words.cells(row, found, w)) for row in found.tests]
+    paying = [LABELS[row.kind] for row in found.tests if row.pays]
     yield page.table(rows, "lrrrrr", ("", *words.HEAD), bold=paying)
     for row in found.tests:
         yield page.heading(words.title(row, w), "pays" if row.pays else "")
