@@ -17,11 +17,24 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     # Loaded here so that the command line, which needs no web server, starts fast.
     from flask import Flask
 
-    from webapp import errors, rendering, security
+    from webapp import errors, rendering, security, styles
     from webapp.house_file import HouseFile
     from webapp.settings import Settings
     from webapp.store import open_store
-    from webapp.views import api, counter, demos, drafts, files, house, method, working
+    from webapp.views import (
+        api,
+        backup,
+        counter,
+        demos,
+        drafts,
+        files,
+        house,
+        method,
+        sheet_copies,
+        sheet_writing,
+        sheets,
+        working,
+    )
 
     settings = settings or Settings()
     app = Flask(__name__)
@@ -33,6 +46,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
         logging.getLogger(__name__).warning("%s", words)
     security.guard(app, folder)
     rendering.prepare(app)
+    styles.serve(app)
     errors.handle(app)
     app.register_blueprint(drafts.views)
     app.register_blueprint(counter.views)
@@ -41,5 +55,9 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     app.register_blueprint(method.views)
     app.register_blueprint(working.views)
     app.register_blueprint(demos.views)
+    app.register_blueprint(sheets.views)
+    app.register_blueprint(sheet_writing.views)
+    app.register_blueprint(sheet_copies.views)
+    app.register_blueprint(backup.views)
     app.register_blueprint(api.views)
     return app

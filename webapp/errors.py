@@ -26,7 +26,7 @@ WHAT_TO_DO = {
     400: "Go back and try again. If it happens again, open the page anew.",
     404: "Check the address, or start from the beginning.",
     405: "Go back and use the buttons of the page.",
-    413: "A quote holds at most 256 kB. Shorten what you typed or pasted.",
+    413: "A quote holds at most 256 kB: shorten what you typed or pasted. Of photographs, send at most 48 MB at once.",
 }
 log = logging.getLogger(__name__)
 

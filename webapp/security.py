@@ -17,6 +17,12 @@ SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 TOKEN = "token"
 LARGEST_BODY = 256 * 1024
 MOST_PARTS = 1000
+# Of those that take files: a few photographs at once, a copy of a sheet, a backup.
+LARGEST_BODIES = {
+    "sheet_writing.typed_in": 48 * 1024 * 1024,
+    "sheet_copies.checked": 48 * 1024 * 1024,
+    "backup.restored": 1024**4,
+}
 KEY_BYTES = 32
 
 POLICY = (
@@ -72,6 +78,8 @@ def refuse_strangers() -> None:
     """Refuse what other pages send here."""
     if request.method in SAFE_METHODS:
         return
+    if request.endpoint in LARGEST_BODIES:
+        request.max_content_length = LARGEST_BODIES[request.endpoint]
     if not is_own_page(request):
         abort(403, "This came from a page of another address. Open Lodeworth's own page and try again.")
     # Only a page of this origin can send JSON: another's needs a permission that is never given.

@@ -110,8 +110,8 @@ def house_json(
             "currency": sheet.request.spot.currency,
             "reason": house.reason,
             "notes": list(house.notes),
-            "request": _exact(request),
-            "quote": _exact(quote.model_dump(mode="json")),
+            "request": as_exact(request),
+            "quote": as_exact(quote.model_dump(mode="json")),
             "seller": json.loads(sellers),
             "seller_digest": digest(sellers),
         }
@@ -138,12 +138,12 @@ def _plain(section: Any) -> Any:
     return section.model_dump(mode="json", exclude_unset=True)
 
 
-def _exact(value: Any) -> Any:
+def as_exact(value: Any) -> Any:
     """The value with whole numbers that not every reader keeps exactly, such as a seed, as text."""
     if isinstance(value, dict):
-        return {name: _exact(item) for name, item in value.items()}
+        return {name: as_exact(item) for name, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_exact(item) for item in value]
+        return [as_exact(item) for item in value]
     if isinstance(value, int) and not isinstance(value, bool) and abs(value) >= 2**53:
         return str(value)
     return value

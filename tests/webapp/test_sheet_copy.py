@@ -80,7 +80,7 @@ def test_the_house_copy_holds_the_sellers_and_its_digest() -> None:
 
 
 def test_a_seed_that_readers_would_round_is_kept_as_text() -> None:
-    assert sheet_copy._exact({"seed": 2**60, "draws": [2**53, 7, True]}) == {
+    assert sheet_copy.as_exact({"seed": 2**60, "draws": [2**53, 7, True]}) == {
         "seed": str(2**60),
         "draws": [str(2**53), 7, True],
     }

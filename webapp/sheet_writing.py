@@ -1,0 +1,126 @@
+"""A sheet that is being written: its quote, its form, its photographs, and what they come to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta, tzinfo
+
+from babel import Locale
+from werkzeug.datastructures import MultiDict
+
+from valuation import Quote, RequestRefused, ValuationError, quote
+from webapp.canonical_json import canonical, digest
+from webapp.handing_over import Photographed, Prepared, request_of
+from webapp.house_file import HouseRead
+from webapp.noted_prices import entries_of
+from webapp.settings import Settings
+from webapp.sheet_form import Judge, OfferForm, OfferTerms, price_age
+from webapp.store import drafts, photographs, sheets
+from webapp.store.database import Store
+from webapp.store.photographs import Photograph
+from webapp.store.sheets import Sheet
+from webapp.titles import title_of
+from webapp.typed import Typed
+from webapp.wording import Wording
+
+
+@dataclass(frozen=True)
+class Writing:
+    """A sheet on its way to the next handing over.
+
+    Parameters
+    ----------
+    quote : Quote or None
+        None where something in the quote is missing or wrong.
+    terms : OfferTerms or None
+        None where something in the form is.
+    age : timedelta or None
+        Of a price that is older than the house has it.
+    seen : str
+        Stands for all that the papers depend on but the time.
+    """
+
+    sheet: Sheet
+    title: str
+    quote: Quote | None
+    prepared: Prepared | None
+    terms: OfferTerms | None
+    form: OfferForm
+    photographs: tuple[Photograph, ...]
+    age: timedelta | None
+    seen: str
+    w: Wording
+
+    @property
+    def revision(self) -> int:
+        """The one that the next handing over makes."""
+        return self.sheet.revision + 1
+
+
+@dataclass(frozen=True)
+class Desk:
+    """Where sheets are written: the store, the house, the clock."""
+
+    store: Store
+    house: HouseRead
+    settings: Settings
+    now: datetime
+
+    @property
+    def zone(self) -> tzinfo:
+        """Of the shop."""
+        return self.settings.zone
+
+    @property
+    def locale(self) -> Locale:
+        """Of every figure."""
+        return self.settings.written_in
+
+
+def writing(desk: Desk, sheet_id: str) -> Writing:
+    """The sheet as it stands, worked out.
+
+    Raises
+    ------
+    UnknownSheet, UnknownDraft
+        There is none of this id, or its quote is gone.
+    """
+    sheet = sheets.get(desk.store, sheet_id)
+    draft = drafts.get(desk.store, sheet.draft_id)
+    entries = entries_of(draft, desk.now, desk.zone)
+    shots = photographs.of_sheet(desk.store, sheet_id)
+    form = OfferForm(dict(sheet.entries))
+    told = {
+        "draft": draft.entries,
+        "form": sheet.entries,
+        "photographs": [shot.digest for shot in shots],
+        "revision": sheet.revision,
+        "house": desk.house.seen,
+        "figures": [str(desk.locale), str(desk.zone), desk.settings.currency],
+    }
+    made = Writing(
+        sheet=sheet,
+        title=title_of(Typed(MultiDict(draft.entries))),
+        quote=None,
+        prepared=None,
+        terms=None,
+        form=form,
+        photographs=shots,
+        age=None,
+        seen=digest(canonical(told)),
+        w=Wording(desk.locale, str(entries.get("spot", {}).get("currency", "")).upper() or desk.settings.currency),
+    )
+    try:
+        request = request_of(entries, None)
+        found = quote(request)
+    except (RequestRefused, ValuationError):
+        return made
+    w = Wording(desk.locale, request.spot.currency)
+    age = price_age(request.spot.seen_at, desk.now, desk.house.house)
+    terms, judged = Judge(found, desk.house.house, desk.now, desk.zone, w, age).read(form)
+    ready = None
+    if terms is not None:
+        shown = tuple(Photographed(shot.digest, photographs.jpeg(desk.store, shot.digest)) for shot in shots)
+        offered = request_of(entries, terms.offer)
+        ready = Prepared(offered, made.title, terms, desk.house.house, desk.locale, desk.zone, age, shown)
+    return replace(made, quote=found, prepared=ready, terms=terms, form=judged, age=age, w=w)

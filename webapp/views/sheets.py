@@ -1,0 +1,247 @@
+"""Offer sheets: the list, one sheet, and what becomes of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
+from typing import Any, get_args
+
+from flask import Blueprint, Response, abort, flash, redirect, request, url_for
+from werkzeug.wrappers import Response as AnyResponse
+
+from webapp.canonical_json import short
+from webapp.noted_prices import newest_gold
+from webapp.rendering import page, settings, store
+from webapp.settlement_form import SETTLED_FIELDS, settled
+from webapp.sheet_life import STATES, State, lapses, why_not
+from webapp.sheet_table import Cell, csv_of
+from webapp.sheet_words import DEED_WORDS, ENDED, STATE_WORDS, day_and_time
+from webapp.store import StoreError, UnknownSheet, deeds, erasing, finding, revisions, sheets
+from webapp.store.finding import Order, Wanted
+from webapp.store.sheets import Listed, Sheet
+from webapp.wording import Wording
+
+views = Blueprint("sheets", __name__, url_prefix="/sheets")
+ORDERS: tuple[Order, ...] = get_args(Order)
+HEAD = ("Number", "Revision", "State", "Title", "Handed over", "Holds until", "Currency", "Offer", "Written")
+
+
+# ---- the list
+
+
+@views.get("")
+def listed() -> Response:
+    """The sheets that are wanted, a page of them."""
+    wanted, problems = _wanted()
+    now, gold = settings().now(), _gold()
+    found = finding.found(store(), wanted, now, gold, request.args.get("place", ""))
+    asked = {name: texts for name, texts in request.args.lists() if name != "place"}
+    return page(
+        "sheets/list.html",
+        found=found,
+        rows=[_row(one, now, gold) for one in found.sheets],
+        wanted=wanted,
+        asked=asked,
+        since=request.args.get("since", ""),
+        until=request.args.get("until", ""),
+        problems=problems,
+        states=STATE_WORDS,
+        is_narrowed=bool(wanted.text.strip() or wanted.states or wanted.since or wanted.until),
+    )
+
+
+@views.get("/list.csv")
+def as_table() -> Response:
+    """All the sheets that are wanted, for a spreadsheet."""
+    wanted, _ = _wanted()
+    text = csv_of(HEAD, _cells(wanted))
+    answer = Response(text, mimetype="text/csv")
+    answer.headers["Content-Disposition"] = f'attachment; filename="offer-sheets-{settings().now():%Y-%m-%d}.csv"'
+    return answer
+
+
+def _wanted() -> tuple[Wanted, dict[str, str]]:
+    """What the address asks for, and what in it is no date."""
+    texts, problems = request.args, {}
+    states = tuple(state for state in STATES if state in texts.getlist("state"))
+    order: Order = next((order for order in ORDERS if order == texts.get("order")), "date")
+    moments: dict[str, datetime | None] = {}
+    for name, days in (("since", 0), ("until", 1)):
+        try:
+            moments[name] = _midnight(texts.get(name, ""), days)
+        except (ValueError, OverflowError):
+            moments[name] = None
+            problems[name] = f"“{texts[name][:20]}” is no date. Write it like 2026-03-14."
+    wanted = Wanted(
+        text=texts.get("text", "")[:200],
+        states=states,
+        since=moments["since"],
+        until=moments["until"],
+        order=order,
+        descending=texts.get("direction", "down") != "up",
+    )
+    return wanted, problems
+
+
+def _midnight(typed: str, days: int) -> datetime | None:
+    """Where a day begins in the shop, or the one so many days later."""
+    if not typed.strip():
+        return None
+    day = date.fromisoformat(typed.strip()) + timedelta(days=days)
+    return datetime.combine(day, time(), settings().zone)
+
+
+def _row(one: Listed, now: datetime, gold: Mapping[str, float]) -> dict[str, Any]:
+    offer = "" if one.offer is None else Wording(settings().written_in, one.currency or "").price(float(one.offer))
+    state = one.state(now, gold)
+    return {
+        "sheet": one,
+        "state": state,
+        "words": STATE_WORDS[state],
+        "offer": offer,
+        "at": day_and_time(one.handed_over_at or one.written_at, settings()),
+        "until": "" if one.validity is None else day_and_time(one.validity.until, settings()),
+    }
+
+
+def _cells(wanted: Wanted) -> Iterator[tuple[Cell, ...]]:
+    now, gold, place, zone = settings().now(), _gold(), "", settings().zone
+    while True:
+        found = finding.found(store(), wanted, now, gold, place)
+        for one in found.sheets:
+            yield (
+                one.number,
+                one.revision,
+                STATE_WORDS[one.state(now, gold)],
+                one.title,
+                None if one.handed_over_at is None else one.handed_over_at.astimezone(zone),
+                None if one.validity is None else one.validity.until.astimezone(zone),
+                one.currency,
+                None if one.offer is None else Decimal(one.offer),
+                one.written_at.astimezone(zone),
+            )
+        if found.next is None:
+            return
+        place = found.next
+
+
+# ---- one sheet
+
+
+@views.get("/<sheet>")
+def shown(sheet: str) -> AnyResponse:
+    """The newest revision of a sheet and its history; one never handed over is still being written."""
+    kept = _there(sheet)
+    if not kept.revision:
+        return redirect(url_for("sheet_writing.written", sheet=sheet))
+    return _shown(kept)
+
+
+@views.post("/<sheet>/<int:revision>/<any(agreed, turned_down, lapsed):kind>")
+def told(sheet: str, revision: int, kind: Any) -> AnyResponse:
+    """Note what became of it."""
+    kept = _there(sheet)
+    try:
+        deeds.record(store(), sheet, revision, kind, settings().now(), _note(), gold_per_g=_gold())
+    except StoreError as refused:
+        return _shown(kept, 409, refused=str(refused))
+    flash(f"Noted: {DEED_WORDS[kind].lower()}.")
+    return redirect(url_for("sheets.shown", sheet=sheet), 303)
+
+
+@views.post("/<sheet>/<int:revision>/settled")
+def settled_with(sheet: str, revision: int) -> AnyResponse:
+    """Note the refiner's settlement."""
+    kept = _there(sheet)
+    entries = {name: request.form.get(name, "") for name in SETTLED_FIELDS}
+    figures, problems = settled(entries, kept.currency or settings().currency)
+    if figures is None:
+        return _shown(kept, 422, entries=entries, problems=problems)
+    note = json.dumps({**figures, "note": _note()}, ensure_ascii=False)
+    try:
+        deeds.record(store(), sheet, revision, "settled", settings().now(), note, gold_per_g=_gold())
+    except StoreError as refused:
+        return _shown(kept, 409, refused=str(refused), entries=entries)
+    flash("Noted: settled.")
+    return redirect(url_for("sheets.shown", sheet=sheet), 303)
+
+
+@views.get("/<sheet>/reference")
+def reference(sheet: str) -> Response:
+    """What erasing the seller's reference means, before it is done."""
+    return page("sheets/reference.html", sheet=_there(sheet), erased=None, refused="")
+
+
+@views.post("/<sheet>/reference")
+def reference_erased(sheet: str) -> Response:
+    """Erase a seller's reference wherever it is kept; the sheets and their papers stay."""
+    kept = _there(sheet)
+    try:
+        erased = erasing.erase_reference(store(), request.form.get("reference", ""), settings().now())
+    except StoreError as refused:
+        return page("sheets/reference.html", 422, sheet=kept, erased=None, refused=str(refused))
+    return page("sheets/reference.html", sheet=_there(sheet), erased=erased, refused="")
+
+
+def _note() -> str:
+    return request.form.get("note", "").strip()
+
+
+def _gold() -> dict[str, float]:
+    return newest_gold(store(), settings().now(), settings().zone)
+
+
+def _there(sheet: str) -> Sheet:
+    try:
+        return sheets.get(store(), sheet)
+    except UnknownSheet:
+        abort(404, "There is no such sheet. Choose one from the list.")
+
+
+def _shown(
+    kept: Sheet,
+    status: int = 200,
+    *,
+    refused: str = "",
+    entries: Mapping[str, str] | None = None,
+    problems: Mapping[str, str] | None = None,
+) -> Response:
+    if not kept.revision:
+        abort(404, "This sheet was not handed over yet.")
+    now, gold = settings().now(), _gold()
+    all_of_it = revisions.of_sheet(store(), kept.id)
+    newest = all_of_it[0]
+    kept = replace(kept, revision=newest.revision)
+    state: State = sheets.get(store(), kept.id).state(now, gold)
+    w = Wording(settings().written_in, newest.currency)
+    ended = lapses(newest.validity, now, gold) if state == "lapsed" else None
+    return page(
+        "sheets/sheet.html",
+        status,
+        sheet=kept,
+        newest=newest,
+        earlier=all_of_it[1:],
+        state=state,
+        words=STATE_WORDS[state],
+        ended=ENDED.get(ended or "", ""),
+        why_not_agreed=why_not("agreed", state),
+        may_revise=why_not("handed_over", state) is None,
+        history=deeds.history(store(), kept.id),
+        deed_words=DEED_WORDS,
+        settlement=_settlement(kept),
+        digest=short(newest.seller_digest),
+        price=lambda one: w.price(float(one.offer)),
+        when=lambda at: day_and_time(at, settings()),
+        w=w,
+        refused=refused,
+        entries=entries or {},
+        problems=problems or {},
+    )
+
+
+def _settlement(kept: Sheet) -> dict[str, Any] | None:
+    found = [deed for deed in deeds.history(store(), kept.id) if deed.kind == "settled"]
+    return json.loads(found[-1].note) if found else None
