@@ -17,6 +17,7 @@ from webapp.request_file import FileRefused, parsed
 LARGEST_BYTES = 1024 * 1024
 DELIMITERS = ("\t", ";", ",")
 Kind = Literal["csv", "toml", "json"]
+PRICED_BY = ("premium_frac", "price", "rubric", "comparables")
 
 
 @dataclass(frozen=True)
@@ -105,7 +106,7 @@ def lot_text(text: str, name: str, shared: Mapping[str, Any], *, kind: Kind | No
     if kind == "csv":
         return _table(text, shared)
     entries = parsed(text, name, is_json=kind == "json")
-    return LotText(kind, _over(entries, shared))
+    return LotText(kind, _without_unpriced(_over(entries, shared), own="collector" in entries))
 
 
 def _over(entries: Mapping[str, Any], below: Mapping[str, Any]) -> dict[str, Any]:
@@ -151,7 +152,16 @@ def _table(text: str, shared: Mapping[str, Any]) -> LotText:
     if problems:
         raise LotRefused(problems)
     pieces = [piece_of(filled, shared) for filled in cells]
-    return LotText("csv", {**shared, "pieces": pieces}, tuple(lines), tuple(cells))
+    entries = _without_unpriced({**shared, "pieces": pieces}, own=False)
+    return LotText("csv", entries, tuple(lines), tuple(cells))
+
+
+def _without_unpriced(entries: dict[str, Any], *, own: bool) -> dict[str, Any]:
+    """The entries without the house's way of selling to a collector, where no price for all pieces goes with it."""
+    collector = entries.get("collector")
+    if own or not isinstance(collector, Mapping) or any(collector.get(name) is not None for name in PRICED_BY):
+        return entries
+    return {name: value for name, value in entries.items() if name != "collector"}
 
 
 def _header(row: Sequence[str], line: int) -> list[Column | None]:

@@ -20,7 +20,7 @@ OF_A_PIECE = ("title", "specimen")
 
 def as_lot(entries, pieces=None):
     """Entries of one piece's request as a lot's: of that piece alone, or of `pieces` under its terms."""
-    own = {name: value for name, value in entries.items() if name not in (*OF_A_PIECE, "said")}
+    own = {name: value for name, value in entries.items() if name not in (*OF_A_PIECE, "said", "tests")}
     seller = {name: value for name, value in own.pop("seller", {}).items() if name not in ("asks", "claim")}
     weighing = dict(own.pop("weighing", None) or {})
     readings = {name: weighing.pop(name) for name in READINGS if name in weighing}
