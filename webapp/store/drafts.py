@@ -1,4 +1,4 @@
-"""Quotes and asks in progress, with their texts exactly as typed.
+"""Quotes, asks and lots in progress, with their texts exactly as typed.
 
 A draft is written from its first field on, at every change. The last writer wins; what it wrote over is kept among
 the earlier states: the newest 50 that one tab wrote after another state of its own, and apart from these, so that fast
@@ -23,7 +23,7 @@ from webapp.store.errors import UnknownDraft
 from webapp.store.states import Earlier, State
 from webapp.store.tables import drafts as table
 
-Kind = Literal["quote", "ask"]
+Kind = Literal["quote", "ask", "lot"]
 
 LONGEST_TITLE = 200
 PER_PAGE = 50
