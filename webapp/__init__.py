@@ -19,6 +19,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
 
     from webapp import errors, rendering, security, styles
     from webapp.house_file import HouseFile
+    from webapp.lot_jobs import LotJobs
     from webapp.settings import Settings
     from webapp.store import open_store
     from webapp.views import (
@@ -29,6 +30,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
         drafts,
         files,
         house,
+        lots,
         method,
         sheet_copies,
         sheet_writing,
@@ -42,6 +44,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     app.config["SETTINGS"] = settings
     app.extensions["store"] = open_store(folder)
     app.extensions["house"] = HouseFile(folder)
+    app.extensions["lots"] = LotJobs()
     for words in app.extensions["house"].read().trouble:
         logging.getLogger(__name__).warning("%s", words)
     security.guard(app, folder)
@@ -54,6 +57,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     app.register_blueprint(house.views)
     app.register_blueprint(method.views)
     app.register_blueprint(working.views)
+    app.register_blueprint(lots.views)
     app.register_blueprint(demos.views)
     app.register_blueprint(sheets.views)
     app.register_blueprint(sheet_writing.views)
