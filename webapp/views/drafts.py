@@ -49,6 +49,8 @@ def draft(address: str, name: str) -> AnyResponse:
         kept = drafts.get(store(), name)
     except UnknownDraft:
         return answered(FACES[address], name, _unkept(FACES[address]), revision=0)
+    if kept.kind == "lot":
+        return redirect(url_for("lots.lot", name=name))
     typed = Typed(MultiDict(kept.entries))
     return answered(FACES[address], name, typed, revision=kept.revision, closed=kept.closed_at is not None)
 
