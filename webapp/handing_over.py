@@ -107,7 +107,9 @@ class Prepared:
         if self.age is None:
             return ""
         old = age_words(self.age, self.w)
-        return f"The price of gold used here was {old} old. The house confirms it: {self.terms.stale_price}"
+        words = self.terms.stale_price
+        ended = words if words.endswith((".", "!", "?")) else f"{words}."
+        return f"The price of gold used here was {old} old. The house confirms it: {ended}"
 
 
 def request_of(entries: Mapping[str, Any], offer: Decimal | None) -> QuoteRequest:

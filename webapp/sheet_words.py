@@ -19,7 +19,7 @@ STATE_WORDS = {
 DEED_WORDS = {
     "written": "Written",
     "handed_over": "Handed over",
-    "replaced": "Replaced by the next revision",
+    "replaced": "Replaced by the next one",
     "agreed": "Agreed",
     "turned_down": "Turned down",
     "lapsed": "Noted as lapsed",

@@ -42,6 +42,7 @@ class Writing:
 
     sheet: Sheet
     title: str
+    is_demo: bool
     quote: Quote | None
     prepared: Prepared | None
     terms: OfferTerms | None
@@ -101,6 +102,7 @@ def writing(desk: Desk, sheet_id: str) -> Writing:
     made = Writing(
         sheet=sheet,
         title=title_of(Typed(MultiDict(draft.entries))),
+        is_demo=any(name == "demo" for name, _ in draft.entries),
         quote=None,
         prepared=None,
         terms=None,

@@ -3,7 +3,7 @@ document.documentElement.classList.add("js");
 
 const LOST = "The server does not answer. What you typed is still here; start Lodeworth again and type on.";
 const HOUSEKEEPING = new Set(["token", "seen", "writer"]);
-const quoteForm = () => document.getElementById("quote-form");
+const quoteForm = () => document.querySelector("#quote-form, #sheet-form");
 
 function tell(words) {
   const box = document.getElementById("lost");
@@ -21,7 +21,7 @@ function remember(key, value) {
 }
 
 // What was typed last is kept also if the page is left before it was sent.
-const texts = () => [...new FormData(quoteForm())].filter(([name]) => !HOUSEKEEPING.has(name));
+const texts = () => [...new FormData(quoteForm())].filter(([name, text]) => typeof text === "string" && !HOUSEKEEPING.has(name));
 const solid = (entries) => entries.filter(([, text]) => text !== "").map(String);
 const unsentKey = () => `unsent ${location.pathname}`;
 let unsent = false;
@@ -31,7 +31,7 @@ function leave() {
   const form = quoteForm();
   if (!unsent || !form) return;
   unsent = false;
-  remember(unsentKey(), { sent, typed: texts(), writer: form.elements.writer.value });
+  remember(unsentKey(), { sent, typed: texts(), writer: form.elements.writer?.value });
   fetch(`${form.action}/kept`, { method: "POST", body: new URLSearchParams(new FormData(form)), keepalive: true }).catch(() => {});
 }
 for (const event of ["beforeunload", "pagehide"]) addEventListener(event, leave);
@@ -54,7 +54,7 @@ function typeAgain() {
     if (radio) radio.checked = true;
     else if (field) field.value = text;
   }
-  form.elements.writer.value = left.writer;
+  if (left.writer) form.elements.writer.value = left.writer;
   form.dispatchEvent(new Event("input", { bubbles: true }));
 }
 
@@ -99,6 +99,7 @@ document.addEventListener("click", (event) => {
 });
 
 document.addEventListener("htmx:before:request", () => {
+  if (!quoteForm()) return;
   sent = texts();
   unsent = false;
   remember(unsentKey(), null);

@@ -61,12 +61,9 @@ def written(sheet: str) -> Response:
 @views.post("/sheets/<sheet>/write")
 def typed_in(sheet: str) -> AnyResponse:
     """Keep what was typed; then do what the button says."""
-    entries = [(name, request.form.get(name, "")) for name in FIELDS]
     todo, told = request.form.get("do", ""), []
     try:
-        sheets.keep_entries(store(), sheet, entries, settings().now())
-        if request.form.get(REFERENCE, "") != sheets.get(store(), sheet).reference:
-            sheets.refer(store(), sheet, request.form.get(REFERENCE, ""), settings().now())
+        _keep(sheet)
         told = list(_photographed(sheet, todo))
     except UnknownSheet:
         abort(404, "There is no such sheet.")
@@ -79,6 +76,25 @@ def typed_in(sheet: str) -> AnyResponse:
         return _shown(made, judged=True)
     goal = "previewed" if todo == "preview" else "written"
     return redirect(url_for(f"sheet_writing.{goal}", sheet=sheet), 303)
+
+
+@views.post("/sheets/<sheet>/write/kept")
+def left(sheet: str) -> AnyResponse:
+    """Keep what was typed and answer nothing: for a page that is being left."""
+    try:
+        _keep(sheet)
+    except StoreError as trouble:
+        abort(503, str(trouble))
+    return Response(status=204)
+
+
+def _keep(sheet: str) -> None:
+    entries = [(name, request.form.get(name, "")) for name in FIELDS]
+    typed = request.form.get(REFERENCE, "").strip()
+    with store().writing():
+        sheets.keep_entries(store(), sheet, entries, settings().now())
+        if typed != sheets.get(store(), sheet).reference:
+            sheets.refer(store(), sheet, typed, settings().now())
 
 
 def _photographed(sheet: str, todo: str) -> list[str]:
