@@ -20,6 +20,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     from webapp import errors, rendering, security, styles
     from webapp.house_file import HouseFile
     from webapp.lot_jobs import LotJobs
+    from webapp.price_round import Rounds
     from webapp.settings import Settings
     from webapp.store import open_store
     from webapp.views import (
@@ -28,10 +29,12 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
         counter,
         demos,
         drafts,
+        feeds,
         files,
         house,
         lots,
         method,
+        prices,
         sheet_copies,
         sheet_writing,
         sheets,
@@ -45,6 +48,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     app.extensions["store"] = open_store(folder)
     app.extensions["house"] = HouseFile(folder)
     app.extensions["lots"] = LotJobs()
+    app.extensions["rounds"] = Rounds(folder)
     for words in app.extensions["house"].read().trouble:
         logging.getLogger(__name__).warning("%s", words)
     security.guard(app, folder)
@@ -55,6 +59,8 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     app.register_blueprint(counter.views)
     app.register_blueprint(files.views)
     app.register_blueprint(house.views)
+    app.register_blueprint(feeds.views)
+    app.register_blueprint(prices.views)
     app.register_blueprint(method.views)
     app.register_blueprint(working.views)
     app.register_blueprint(lots.views)

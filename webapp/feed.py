@@ -7,10 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from webapp.feed_answer import Answer, AnswerRefused, LastOf, answer_of, judged
-from webapp.feed_connection import Patience
-from webapp.feed_session import FetchRefused, got
-from webapp.feed_settings import METAL_NAMES, Feed
+from webapp.feed_answer import Answer, AnswerRefused, FetchRefused, LastOf, answer_of, judged
+from webapp.feed_settings import METAL_NAMES, Feed, Patience
 
 
 @dataclass(frozen=True)
@@ -66,6 +64,9 @@ def found(feed: Feed, folder: Path | None, last_of: LastOf, now: datetime, patie
     FetchRefused
         There is none that can be believed; nothing is changed by it.
     """
+
+    # Loaded at the first look: a start without feeds loads nothing that speaks to the network.
+    from webapp.feed_session import got
 
     def judge(body: bytes, content_type: str) -> Answer:
         answer = answer_of(body, content_type, feed, now)

@@ -40,6 +40,10 @@ class AnswerRefused(Exception):  # noqa: N818 - told as an event
     """The answer holds no price that can be believed; the text says why."""
 
 
+class FetchRefused(Exception):  # noqa: N818 - told as an event
+    """No good answer could be had; the text says why."""
+
+
 @dataclass(frozen=True)
 class Answer:
     """A price as answered.

@@ -7,7 +7,6 @@ import socket
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 
 from urllib3 import HTTPSConnectionPool
 from urllib3.connection import HTTPSConnection
@@ -15,15 +14,7 @@ from urllib3.exceptions import NewConnectionError
 
 from webapp.feed_addresses import addresses_of
 from webapp.feed_answer import AnswerRefused
-
-
-@dataclass(frozen=True)
-class Patience:
-    """How long to wait: to connect, for the next bytes, and for everything together [s]."""
-
-    connect_s: float = 2.0
-    read_s: float = 3.0
-    total_s: float = 8.0
+from webapp.feed_settings import Patience
 
 
 class Deadline:

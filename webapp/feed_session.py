@@ -25,9 +25,9 @@ from urllib3 import Retry
 from urllib3.exceptions import DecodeError, HTTPError
 
 from webapp.feed_addresses import HostRefused
-from webapp.feed_answer import AnswerRefused
-from webapp.feed_connection import Deadline, Patience, deadline_of, pool_of
-from webapp.feed_settings import Feed, host_of
+from webapp.feed_answer import AnswerRefused, FetchRefused
+from webapp.feed_connection import Deadline, deadline_of, pool_of
+from webapp.feed_settings import Feed, Patience, host_of
 
 CACHE = "feeds.sqlite"
 LARGEST_BYTES = 64 * 1024
@@ -58,10 +58,6 @@ class Got:
     created_at: datetime
     from_cache: bool
     trouble: str = ""
-
-
-class FetchRefused(Exception):  # noqa: N818 - told as an event
-    """No good answer could be had; the text says why."""
 
 
 def got(feed: Feed, folder: Path | None, judge: Judge, patience: Patience) -> Got:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import Annotated, Literal, Self
 from urllib.parse import SplitResult, urlsplit
 
@@ -27,6 +28,15 @@ _OF_THE_CONNECTION = frozenset(
 )
 _POINTER = re.compile(r"(/([^~/]|~[01])*)*")  # RFC 6901, 3
 _HOUSE = "house assumption, no source"
+
+
+@dataclass(frozen=True)
+class Patience:
+    """How long to wait: to connect, for the next bytes, and for everything together [s]."""
+
+    connect_s: float = 2.0
+    read_s: float = 3.0
+    total_s: float = 8.0
 
 
 def host_of(address: str) -> str:

@@ -9,8 +9,7 @@ from typing import Any
 
 import pytest
 
-from webapp.feed_connection import Patience
-from webapp.feed_settings import Feed
+from webapp.feed_settings import Feed, Patience
 
 # Made for these tests with: openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -days 36500
 # -subj "/CN=Invented feed of the tests" -addext "subjectAltName=DNS:localhost,IP:127.0.0.1,DNS:feed.example"

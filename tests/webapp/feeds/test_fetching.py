@@ -16,8 +16,8 @@ from freezegun import freeze_time
 
 from tests.webapp.feeds.conftest import SHORT, Handler, Source, feed_at
 from webapp.feed import Found, first_found, found
-from webapp.feed_answer import Answer, Reference
-from webapp.feed_session import CACHE, LARGEST_BYTES, FetchRefused
+from webapp.feed_answer import Answer, FetchRefused, Reference
+from webapp.feed_session import CACHE, LARGEST_BYTES
 from webapp.feed_settings import Feed
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)

@@ -1,0 +1,230 @@
+"""Prices of gold and silver: now, their history, how much they move; and taking them over into a quote."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from flask import Blueprint, Response, abort, current_app, flash, redirect, request, url_for
+from werkzeug.wrappers import Response as AnyResponse
+
+from valuation.errors import shown as plain
+from valuation.mass import MassUnit, grams_per
+from webapp import price_entry
+from webapp.faces import FACES
+from webapp.house_file import ChangedMeanwhile, NotSaved
+from webapp.price_entry import Entry
+from webapp.price_now import PriceNow, moves, newest_price, price_age_words, source_words, taken_over
+from webapp.price_picture import Picture, picture_of
+from webapp.price_round import Rounds, Told
+from webapp.rendering import house, house_file, page, settings, store
+from webapp.store import StoreError, prices
+from webapp.store.prices import GOLD, RATE, SILVER
+from webapp.typed import Typed
+from webapp.views.drafts import answered, as_sent, kept_as_sent, seen_revision
+from webapp.wording import Wording
+
+views = Blueprint("prices", __name__)
+USUAL_AGE = timedelta(hours=24)
+NAMES = {GOLD: "Gold", SILVER: "Silver"}
+CATEGORY = "price"
+MOST_TOLD = 300  # a cookie carries it
+
+
+def rounds() -> Rounds:
+    """The rounds through the feeds of the running app."""
+    kept: Rounds = current_app.extensions["rounds"]
+    return kept
+
+
+@dataclass(frozen=True)
+class Card:
+    """The newest price of a metal, as the page tells it."""
+
+    metal: str
+    price: PriceNow | None
+    age: str = ""
+    is_old: bool = False
+
+
+# ---- the page
+
+
+@views.get("/prices")
+def shown() -> Response:
+    """Prices now and their history."""
+    return _shown(Entry({"currency": _currency(), "unit": _unit(), "metal": GOLD}))
+
+
+@views.post("/prices")
+def entered() -> AnyResponse:
+    """Keep a price that was entered by hand."""
+    read = price_entry.read(request.form, datetime.now(UTC), settings().zone)
+    if isinstance(read, Entry):
+        return _shown(read, 422)
+    if prices.keep(store(), read):
+        flash("Kept.", CATEGORY)
+    else:
+        flash("That price is kept already.", CATEGORY)
+    return redirect(url_for("prices.shown", metal=read.metal if read.metal in NAMES else None), 303)
+
+
+@views.post("/prices/refresh")
+def refreshed() -> AnyResponse:
+    """Ask the feeds."""
+    told = rounds().go(store(), house().feeds)
+    good = sum(one.found is not None and not one.reason for one in told)
+    if told:
+        flash(f"Looked up: {good} of {len(told)} gave a price. What each one said stands below.", CATEGORY)
+    return redirect(url_for("prices.shown"), 303)
+
+
+@views.post("/prices/volatility")
+def volatility_used() -> AnyResponse:
+    """Let new quotes start from the volatility of the history."""
+    metal = request.form.get("metal", "")
+    found = moves(store(), metal, settings().currency, settings().zone).volatility if metal in NAMES else None
+    if found is None:
+        abort(422, "There are not enough days with a price yet.")
+    frac = round(found.per_year, 4)
+    now = house_file().read()
+    try:
+        house_file().save(now.house.model_copy(update={f"{metal}_volatility_per_year": frac}), now.seen)
+    except ChangedMeanwhile:
+        abort(409, "The house's settings were changed at this very moment. Go back and try again.")
+    except NotSaved as trouble:
+        abort(503, str(trouble))
+    w = Wording(settings().written_in, settings().currency)
+    flash(f"New quotes start from a {metal} volatility of {w.percent(frac, 2)} a year.", CATEGORY)
+    return redirect(url_for("prices.shown", metal=metal), 303)
+
+
+def _shown(entry: Entry, status: int = 200) -> Response:
+    told = settings()
+    metal = request.args.get("metal", GOLD)
+    if metal not in NAMES:
+        metal = GOLD
+    asked = request.args.get("page", "1")
+    number = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 9 else 1
+    unit = _unit()
+    w = Wording(told.written_in, told.currency)
+    return page(
+        "prices/prices.html",
+        status,
+        w=w,
+        currency=told.currency,
+        cards=[_card(one) for one in NAMES],
+        names=NAMES,
+        unit=unit,
+        unit_names=dict(price_entry.units()),
+        metal=metal,
+        listing=prices.listed(store(), metal, told.currency, number),
+        rates=prices.rates(store(), told.currency),
+        others=[pair for pair in prices.pairs(store()) if pair[0] in NAMES and pair[1] != told.currency],
+        moves=moves(store(), metal, told.currency, told.zone),
+        used=getattr(house(), f"{metal}_volatility_per_year"),
+        picture=_picture(metal, unit, w),
+        feeds=[(feed, rounds().last(feed)) for feed in house().feeds],
+        told_words=told_words,
+        age=lambda at: price_age_words(at, datetime.now(UTC)),
+        source_words=source_words,
+        entry=entry,
+        metals=price_entry.METALS,
+        plain=plain,
+        category=CATEGORY,
+    )
+
+
+def _currency() -> str:
+    return settings().currency
+
+
+def _unit() -> MassUnit:
+    return house().spot_unit or "ozt"
+
+
+def _card(metal: str) -> Card:
+    price, now = newest_price(store(), metal, _currency()), datetime.now(UTC)
+    if price is None:
+        return Card(metal, None)
+    hours = house().limits.spot_age_hours
+    limit = USUAL_AGE if hours is None else timedelta(hours=hours)
+    return Card(metal, price.per(_unit()), price_age_words(price.seen_at, now), now - price.seen_at > limit)
+
+
+def _picture(metal: str, unit: MassUnit, w: Wording) -> Picture | None:
+    days = prices.daily(store(), metal, w.currency, settings().zone)
+    amounts = [one.price * grams_per(unit) / grams_per(one.unit) for one in days.values()]  # type: ignore[arg-type]
+    return picture_of(list(days), amounts, w, f"per {dict(price_entry.units())[unit]}")
+
+
+def told_words(told: Told) -> str:
+    """What came of a feed, in a sentence."""
+    feed, found = told.feed, told.found
+    if found is None:
+        return f"{feed.name}: no price taken, {told.reason}."
+    answer, w = found.answer, Wording(settings().written_in, found.answer.currency)
+    if answer.metal == RATE:
+        words = f"{feed.name}: 1 {answer.unit} is {answer.price:.6g} {answer.currency}"
+    else:
+        words = f"{feed.name}: {answer.metal} {w.money(answer.price)} per {dict(price_entry.units())[answer.unit]}"
+    age = price_age_words(found.answered_at, told.at)
+    if found.is_stale:
+        return f"{words}, an old answer ({age}), as there is no new one: {found.trouble}."
+    if found.from_cache:
+        return f"{words}, from the cache: answered {age}, asked again after {feed.kept_minutes:g} minutes."
+    return f"{words}, fresh."
+
+
+# ---- in a quote
+
+
+@views.app_template_global()
+def offered_price(form: Typed, metal: str) -> dict[str, Any] | None:
+    """What a quote is offered beside its price: the newest one that feeds told, in its currency and unit."""
+    if form.text("demo") or not house().feeds:
+        return None
+    currency = form.text("spot.currency").strip().upper() or settings().currency
+    w = Wording(settings().written_in, currency)
+    fed = _fed(form, metal, currency)
+    if fed is None or form.text(f"spot.{metal}").strip() == plain(taken_over(fed.price)):
+        return {"words": ""}
+    age = price_age_words(fed.seen_at, datetime.now(UTC))
+    return {"words": f"Use {w.number(taken_over(fed.price), 6, least=w.money_digits)} from {fed.source}, {age}"}
+
+
+def _fed(form: Typed, metal: str, currency: str) -> PriceNow | None:
+    unit = form.text("spot.unit").strip() or "ozt"
+    if unit not in dict(price_entry.units()):
+        return None
+    fed = newest_price(store(), metal, currency, fed_only=True)
+    return None if fed is None else fed.per(unit)  # type: ignore[arg-type]
+
+
+@views.post('/<any("quotes", "asks"):address>/<name>/price')
+def taken(address: str, name: str) -> AnyResponse:
+    """Keep what was typed, with the price of a feed taken over: the newest one, or one looked up now."""
+    face, typed = FACES[address], as_sent()
+    wanted = "".join(typed.texts.poplist("take")[:1])
+    metal, _, when = wanted.partition(" ")
+    if metal not in NAMES:
+        abort(400, "That asks for the price of something else than gold or silver.")
+    currency = typed.text("spot.currency").strip().upper() or settings().currency
+    try:
+        if when == "now":
+            told = rounds().go(store(), [feed for feed in house().feeds if feed.metal in (metal, RATE)])
+            for one in told:
+                if one.reason:
+                    flash(told_words(one)[:MOST_TOLD], CATEGORY)
+        fed = _fed(typed, metal, currency)
+        if fed is None:
+            flash(f"No feed told a price of {metal} in {currency}: enter it by hand.", CATEGORY)
+        else:
+            typed.texts[f"spot.{metal}"] = plain(taken_over(fed.price))
+            if metal == GOLD or not typed.text("spot.seen_at").strip():
+                typed.texts["spot.seen_at"] = fed.seen_at.astimezone(settings().zone).isoformat(" ", "minutes")
+        kept_as_sent(face, name, typed)
+    except StoreError as trouble:
+        return answered(face, name, typed, revision=seen_revision() or 0, posted=True, unkept=str(trouble))
+    return redirect(url_for("drafts.draft", address=address, name=name), 303)
