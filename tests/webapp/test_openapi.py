@@ -78,7 +78,7 @@ def test_no_request_whatever_breaks_the_interface(app: Flask, mode: GenerationMo
     def judged(case: Any) -> None:
         answer = case.call()
         case.validate_response(answer, checks=checks)
-        assert "NaN" not in answer.text and "Infinity" not in answer.text
+        json.loads(answer.text, parse_constant=pytest.fail)  # NaN or Infinity as a value
         seen[answer.status_code] += 1
 
     judged()
