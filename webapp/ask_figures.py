@@ -14,7 +14,7 @@ def ask_figures(ask: AskResult, w: Wording) -> Iterator[tuple[str, str]]:
     """Name and figure of all that is known about an asking price."""
     figures = (
         ("Asked, all in", ask.all_in, w.price),
-        (WORTH_PAYING, ask.worth_paying, w.price),
+        (WORTH_PAYING, ask.worth_paying, w.at_most),
         ("Expected profit", ask.expected_profit, w.money_rough),
         ("Margin", ask.margin_frac, w.percent),
         ("Chance of loss", ask.chance_of_loss, w.percent),

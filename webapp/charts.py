@@ -9,9 +9,11 @@ from decimal import Decimal
 from typing import Literal
 
 from valuation import Quote
+from webapp.marks import Mark
 from webapp.wording import Wording
 
-ROW = 37
+ROW = 34
+TRACK_TOP = 16  # of a row; above it stand the words
 FOOT = 30
 LETTERS = 44  # that fit beside one another at 320 pixels
 MARGIN_FRAC = 0.04
@@ -19,31 +21,22 @@ LEAST_SHARE_FRAC = 0.005
 
 
 @dataclass(frozen=True)
-class Mark:
-    """One row of the money axis, before it has a place: a range with its median, a span without, or a figure."""
-
-    key: str
-    label: str
-    figure: str
-    low: float
-    high: float
-    median: float | None = None
-
-    @property
-    def is_point(self) -> bool:
-        """Whether it is a single figure."""
-        return self.low == self.high and self.median is None
-
-
-@dataclass(frozen=True)
 class Row:
-    """One row of the money axis in its place."""
+    """One row of the money axis in its place; `beyond` says over which edge of the picture a figure lies."""
 
     mark: Mark
     top: int
     x: float
     width: float
     middle: float | None
+    beyond: Literal["left", "right"] | None = None
+
+    @property
+    def figure(self) -> str:
+        """The figure, with an arrow where it lies beyond the picture."""
+        return {"left": f"\u2190 {self.mark.figure}", "right": f"{self.mark.figure} \u2192", None: self.mark.figure}[
+            self.beyond
+        ]
 
 
 @dataclass(frozen=True)
@@ -53,6 +46,9 @@ class Tick:
     x: float
     label: str
     anchor: Literal["start", "middle", "end"]
+
+
+_BEYOND = {"left": ", beyond the left edge of the picture", "right": ", beyond the right edge of the picture", None: ""}
 
 
 @dataclass(frozen=True)
@@ -75,82 +71,43 @@ class MoneyAxis:
     @property
     def foot(self) -> int:
         """Height at which the axis line runs."""
-        return ROW * len(self.rows) + 6
+        return ROW * len(self.rows) + 4
 
     @property
     def height(self) -> int:
         """Of the whole picture."""
         return self.foot + FOOT
 
+    track_top = TRACK_TOP
+    beside = (
+        f"{ROW - TRACK_TOP} {TRACK_TOP}"  # from the first track on: along each track, not beside words
+    )
+    dotted = f"2 3 2 3 2 3 2 {ROW - 17}"
+
     @property
     def words(self) -> str:
         """Every row in words."""
-        return "; ".join(f"{row.mark.label}: {row.mark.figure}" for row in self.rows) + "."
-
-
-def house_marks(quote: Quote, w: Wording) -> list[Mark]:
-    """What the house sees: values, ways out, floor, fair range, ceiling."""
-    marks = []
-    melt = quote.melt_value
-    if quote.detection is None or quote.detection.seen:
-        figure = w.money(melt.median, melt.sd)
-        marks.append(Mark("melt", "Melt value", figure, melt.low, melt.high, melt.median))
-    labels = {"refine": "Refined, net", "intact": "Sold intact, net"}
-    for route in quote.routes:
-        label = labels.get(route.route, route.route)
-        figure = w.money(route.median, route.sd)
-        marks.append(Mark(route.route, label, figure, route.low, route.high, route.median))
-    if quote.seller_floor is not None:
-        floor = quote.seller_floor
-        label = "Seller's floor, assumed" if quote.floor_basis == "assumed" else "Seller's floor"
-        marks.append(Mark("floor", label, w.at_least(floor), floor, floor))
-    if quote.fair is not None:
-        fair = quote.fair
-        figure = w.price(fair.low) if fair.low == fair.high else f"{w.price(fair.low)} to {w.price(fair.high)}"
-        marks.append(Mark("fair", "Fair range", figure, fair.low, fair.high, fair.middle))
-    if quote.buyer_ceiling is not None:
-        ceiling = quote.buyer_ceiling
-        marks.append(Mark("ceiling", "Buyer's ceiling", w.at_most(ceiling), ceiling, ceiling))
-    if quote.ask is not None:
-        asked = quote.ask.all_in
-        marks.append(Mark("ask", "Asking price", w.price(asked), asked, asked))
-    return marks
-
-
-def counter_marks(public: Quote, offer: float | None, w: Wording) -> list[Mark]:
-    """What the seller may see: melt value, what refining pays at likely values, the one offer."""
-    marks = []
-    melt = public.melt_value
-    if public.detection is None or public.detection.seen:
-        marks.append(Mark("melt", "Melt value", w.money(melt.median, melt.sd), melt.low, melt.high, melt.median))
-    paid = next((float(row.amount) for row in public.settlement if row.line == "total"), None)
-    if paid is not None:
-        marks.append(Mark("refine", "Refining pays", w.money(paid), paid, paid))
-    if offer is not None:
-        marks.append(Mark("offer", "Our offer", w.price(offer), offer, offer))
-    return marks
+        return "; ".join(f"{row.mark.label}: {row.mark.figure}{_BEYOND[row.beyond]}" for row in self.rows) + "."
 
 
 def money_axis(marks: Sequence[Mark], w: Wording) -> MoneyAxis | None:
     """The axis that holds all marks; None where there is nothing to show."""
     if not marks:
         return None
-    low, high = _domain(marks)
+    low, high = _domain(_near(marks))
     span = high - low
 
     def place(amount: float) -> float:
         return round(100 * (amount - low) / span, 2)
 
-    rows = tuple(
-        Row(
-            mark,
-            ROW * i,
-            place(mark.low),
-            round(place(mark.high) - place(mark.low), 2),
-            None if mark.median is None else place(mark.median),
-        )
-        for i, mark in enumerate(marks)
-    )
+    def row(i: int, mark: Mark) -> Row:
+        if mark.is_point and not low <= mark.low <= high:
+            right = mark.low > high
+            return Row(mark, ROW * i, 100.0 if right else 0.0, 0.0, None, "right" if right else "left")
+        left, width = place(mark.low), round(place(mark.high) - place(mark.low), 2)
+        return Row(mark, ROW * i, left, width, None if mark.median is None else place(mark.median))
+
+    rows = tuple(row(i, mark) for i, mark in enumerate(marks))
     fair = next((row for row in rows if row.mark.key == "fair"), None)
     return MoneyAxis(
         rows=rows,
@@ -158,6 +115,15 @@ def money_axis(marks: Sequence[Mark], w: Wording) -> MoneyAxis | None:
         band=None if fair is None else (fair.x, fair.width),
         zero=place(0.0) if low < 0 < high else None,
     )
+
+
+def _near(marks: Sequence[Mark]) -> list[Mark]:
+    """Marks that set the scale: a single figure far from all ranges would squeeze everything else."""
+    core = [mark for mark in marks if not mark.is_point]
+    core = core or [mark for mark in marks if mark.key in ("floor", "ceiling")] or list(marks)
+    low, high = min(mark.low for mark in core), max(mark.high for mark in core)
+    reach = max(high - low, abs(low), abs(high))
+    return [mark for mark in marks if mark in core or low - reach <= mark.low <= high + reach]
 
 
 def _domain(marks: Sequence[Mark]) -> tuple[float, float]:

@@ -6,26 +6,27 @@ of the request before anything is computed, so that no figure of the counter vie
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from valuation import Quote, QuoteRequest, quote
 from valuation.assumptions import value_words
 from valuation.field import Section
+from valuation.money import exact
+from valuation.result import SettlementLine
 from valuation.terms import Buyer, Seller
 from webapp import charts
+from webapp.entered import Line, readings, told
+from webapp.marks import counter_marks
+from webapp.retold import retold
 from webapp.wording import Wording
+
+__all__ = ["CounterSheet", "Line", "counter_sheet", "public_part"]
 
 # Cautions about what was observed; those about ways out and offers are the house's.
 _OBSERVED = ("weighing", "rock", "gold", "spot", "fine_gold_g", "detection", "refiner")
-
-
-@dataclass(frozen=True)
-class Line:
-    """A label and its figure."""
-
-    label: str
-    figure: str
 
 
 @dataclass(frozen=True)
@@ -52,14 +53,15 @@ class CounterSheet:
         lines = []
         if request.weighing is not None:
             wet = "Under water" if request.weighing.method == "suspended" else "Rise of the vessel"
-            lines.append(Line("Dry", _readings(request.weighing.dry_g)))
-            lines.append(Line(wet, _readings(request.weighing.wet_g)))
+            step = request.weighing.readability_g
+            lines.append(Line("Dry", readings(request.weighing.dry_g, step, self.w)))
+            lines.append(Line(wet, readings(request.weighing.wet_g, step, self.w)))
         if self.public is not None and self.public.specific_gravity is not None:
             gravity = self.public.specific_gravity
             lines.append(Line("Specific gravity", self.w.measure(gravity.median, gravity.sd)))
         if request.gold.measured is not None:
-            lines.append(Line("Measured elsewhere", value_words(request.gold.measured.grams, "g")))
-        lines.append(Line("Fineness taken", value_words(request.gold.fineness_frac, "frac")))
+            lines.append(Line("Measured elsewhere", retold(value_words(request.gold.measured.grams, "g"), self.w)))
+        lines.append(Line("Fineness taken", retold(value_words(request.gold.fineness_frac, "frac"), self.w)))
         return lines
 
     @property
@@ -86,14 +88,40 @@ class CounterSheet:
     @property
     def axis(self) -> charts.MoneyAxis | None:
         """Melt value, what refining pays, and the offer."""
-        marks = [] if self.public is None else charts.counter_marks(self.public, self.offer, self.w)
+        marks = [] if self.public is None else counter_marks(self.public, self.offer, self.w)
         return charts.money_axis(marks, self.w)
+
+    @property
+    def against_refining(self) -> str:
+        """Why the offer differs from what refining pays, in one sentence that rests on those two alone.
+
+        Empty where there is no offer or no refiner.
+        """
+        paid = next((Decimal(row.amount) for row in self.settlement if row.line == "total"), None)
+        if paid is None or self.offer is None:
+            return ""
+        more = paid - exact(self.offer)
+        told = self.w.price(abs(float(more)))
+        if more > 0:
+            return (
+                f"Refining would pay {told} more. The difference covers our work, our costs, the wait for the money, "
+                "and the risk that there is less gold in it, or that it brings less, than we expect."
+            )
+        if more < 0:
+            return f"Refining would pay {told} less: we count on the piece as it stands, and the risk in that is ours."
+        return "Refining would pay the same."
+
+    @property
+    def settlement(self) -> tuple[SettlementLine, ...]:
+        """The refiner's statement as the seller may see it."""
+        found = () if self.public is None else self.public.settlement
+        return tuple(row for row in found if row.line != "waiting")
 
     @property
     def cautions(self) -> list[str]:
         """What is doubtful about the observations."""
         found = () if self.public is None else self.public.cautions
-        return [c.message for c in found if c.field.partition(".")[0] in _OBSERVED]
+        return [retold(c.message, self.w) for c in found if c.field.partition(".")[0] in _OBSERVED]
 
     def as_json(self) -> dict[str, Any]:
         """The same as figures."""
@@ -106,10 +134,9 @@ class CounterSheet:
             "spot": self.request.spot.model_dump(mode="json"),
             "refiner": None if self.request.refiner is None else self.request.refiner.model_dump(mode="json"),
             **{name: _plain(public, name) for name in shown},
-            "settlement": []
-            if public is None
-            else [row.model_dump() for row in public.settlement if row.line != "waiting"],
+            "settlement": [row.model_dump() for row in self.settlement],
             "offer": self.offer,
+            "against_refining": self.against_refining,
             "cautions": self.cautions,
             "notices": [] if public is None else [notice.message for notice in public.notices],
         }
@@ -130,7 +157,7 @@ def counter_sheet(request: QuoteRequest, w: Wording) -> CounterSheet:
 
 def public_part(request: QuoteRequest) -> QuoteRequest:
     """The request without what is private."""
-    private = {"buyer": Buyer(), "seller": Seller(), "collector": None, "other_refiners": (), "said": ()}
+    private = {"buyer": Buyer(), "seller": Seller(), "collector": None, "other_refiners": (), "said": (), "tests": ()}
     return request.model_copy(update=private)
 
 
@@ -139,25 +166,9 @@ def _plain(public: Quote | None, name: str) -> Any:
     return None if summary is None else summary.model_dump()
 
 
-def _readings(readings: tuple[float, ...]) -> str:
-    return " · ".join(f"{reading:g}" for reading in readings) + "\u00a0g"
-
-
-def _terms(refiner: Section, w: Wording) -> list[Line]:
-    lines = []
+def _terms(refiner: Section, w: Wording) -> Iterator[Line]:
     for name, field in type(refiner).model_fields.items():
         value = getattr(refiner, name)
-        extra = field.json_schema_extra
-        unit = str(extra.get("unit", "")) if isinstance(extra, dict) else ""
         if name in ("weight_step_ozt", "silver_recovery_frac") or value in (0, 0.0, None):
             continue
-        if name == "payable":
-            tiers = [f"{value_words(tier.frac, 'frac')} from {tier.from_ozt:g} ozt" for tier in value]
-            lines.append(
-                Line(str(field.title), ", ".join(tiers) if len(tiers) > 1 else tiers[0].removesuffix(" from 0 ozt"))
-            )
-        elif unit.startswith("money"):
-            lines.append(Line(str(field.title), w.price(value) + unit.removeprefix("money").replace("/", " per ")))
-        else:
-            lines.append(Line(str(field.title), value_words(value, unit)))
-    return lines
+        yield Line(str(field.title), told(refiner, name, field, w))

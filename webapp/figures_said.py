@@ -1,9 +1,8 @@
-"""The newest figure that each side has said, and the figures that the house may offer."""
+"""The newest figure that each side has said."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Literal, NamedTuple
+from typing import Literal
 
 from valuation import Quote
 
@@ -20,33 +19,6 @@ def asked(quote: Quote) -> float | None:
     return said if said is not None or quote.ask is None else quote.ask.all_in
 
 
-class Choice(NamedTuple):
-    """A figure that the house may offer: why, how much, and how it is typed into the form."""
-
-    why: str
-    figure: float
-
-    @property
-    def typed(self) -> str:
-        """Digits alone, without zeros that say nothing."""
-        return f"{self.figure:.4f}".rstrip("0").rstrip(".")
-
-
-def choices(quote: Quote) -> tuple[Choice, ...]:
-    """What the house may offer by its plan, and what it answers next; each figure once."""
-    found: dict[float, Choice] = {}
-    for choice in _choices(quote):
-        found.setdefault(choice.figure, choice)
-    return tuple(found.values())
-
-
-def _choices(quote: Quote) -> Iterator[Choice]:
-    if quote.counters is not None and quote.counters.said[-1].by == "seller":
-        answer = quote.counters.next
-    else:
-        answer = None if quote.ask is None else quote.ask.counter
-    if answer is not None and answer.by == "buyer" and answer.figure is not None:
-        yield Choice("answer", answer.figure)
-    if quote.plan is not None:
-        plan = quote.plan.buyer
-        yield from (Choice("open at", plan.open), Choice("aim for", plan.aim), Choice("stop at", plan.stop))
+def typed(figure: float) -> str:
+    """A figure as one types it: digits alone, without zeros that say nothing."""
+    return f"{figure:.4f}".rstrip("0").rstrip(".")

@@ -1,9 +1,8 @@
 """What a quote says in words; the same on every screen and page."""
 
-from valuation import materials
-from valuation.detection import LONG_CONSTANT, LONG_HOST_G_CM3, QUICK_DRY, QUICK_SUBMERGED
-from valuation.result import Assumption, GapCause, HandRule, Quote
-from valuation.trade import AskResult, ClaimResult, Counter, CounterResult, DealRow, PremiumResult, PriceRisk
+from valuation.result import Assumption, Quote
+from valuation.trade import AskResult, ClaimResult, Counter, DealRow, PremiumResult, PriceRisk
+from webapp import figures_said
 from webapp.retold import retold
 from webapp.wording import Wording
 
@@ -69,24 +68,33 @@ def _fair_range(quote: Quote, w: Wording) -> list[str]:
     assert quote.fair is not None and quote.plan is not None
     low, middle, high = (w.price(x) for x in (quote.fair.low, quote.fair.middle, quote.fair.high))
     first = f"A fair price is {middle}." if low == high else f"A fair price is {low} to {high}; the middle is {middle}."
-    stops = (
-        f"The house stops at {w.price(quote.plan.buyer.stop)}; the seller at {w.price(quote.plan.seller.stop)} "
-        f"({FLOORS[quote.floor_basis]})."
+    return [first, _limits(quote, w), *([] if is_seen(quote) else [_unseen(quote, w)])]
+
+
+def _limits(quote: Quote, w: Wording) -> str:
+    assert quote.buyer_ceiling is not None and quote.seller_floor is not None
+    ceiling, floor = w.at_most(quote.buyer_ceiling), w.at_least(quote.seller_floor)
+    return f"The house's ceiling is {ceiling}, the seller's floor {floor} ({FLOORS[quote.floor_basis]})."
+
+
+def rounding(quote: Quote, w: Wording, increment: float | None = None) -> str:
+    """The step of the plan, and why it is another than the house's own, where that is known."""
+    assert quote.plan is not None
+    told = f"Each side stops at its limit, rounded to a whole {w.price(quote.plan.step)} on the safe side"
+    if increment is None or quote.plan.step >= increment:
+        return f"{told}."
+    return (
+        f"{told}; the house's own step of {w.price(increment)} does not go four times between floor and ceiling, "
+        "so a finer one was taken."
     )
-    return [first, stops, *([] if is_seen(quote) else [_unseen(quote, w)])]
 
 
 def _no_fair_price(quote: Quote, w: Wording) -> list[str]:
     assert quote.buyer_ceiling is not None and quote.seller_floor is not None
-    floor, ceiling = w.at_least(quote.seller_floor), w.at_most(quote.buyer_ceiling)
-    basis = FLOORS[quote.floor_basis]
     if not quote.gap:
-        return [f"There is no whole price between the seller's floor ({basis}) and the house's ceiling of {ceiling}."]
+        return ["There is no whole price between the seller's floor and the house's ceiling.", _limits(quote, w)]
     gap = w.at_least(quote.gap)
-    return [
-        f"There is no fair cash price: the seller's floor is {gap} above the most the house can pay.",
-        f"The house stops at {ceiling}; the seller at {floor} ({basis}).",
-    ]
+    return [f"There is no fair cash price: the seller's floor is {gap} above the house's ceiling.", _limits(quote, w)]
 
 
 def _floor_unknown(quote: Quote, w: Wording) -> list[str]:
@@ -113,14 +121,32 @@ def _unseen(quote: Quote, w: Wording) -> str:
     )
 
 
-def gap_cause(cause: GapCause, w: Wording) -> str:
-    """What the ceiling would be without one of its causes."""
-    enough = "enough for the seller" if cause.closes else "still not enough"
-    return f"{CAUSES[cause.cause].capitalize()} the house could pay {w.at_most(cause.ceiling_without)}: {enough}."
+def gap_causes(quote: Quote, w: Wording) -> list[str]:
+    """What the house's ceiling would be without each cause of the gap, held against what the seller wants.
+
+    Causes that change nothing are left out; there are none where the seller asks no more than the ceiling.
+    """
+    if quote.buyer_ceiling is None or quote.seller_floor is None:
+        return []
+    asked = figures_said.asked(quote)
+    goal = quote.seller_floor if asked is None else asked
+    floor = "assumed floor" if quote.floor_basis == "assumed" else "seller's floor"
+    named = f"the {floor} of {w.at_least(goal)}" if asked is None else f"the {w.at_least(goal)} asked"
+    if goal <= quote.buyer_ceiling:
+        return []
+    told = []
+    for cause in quote.gap_causes:
+        most = w.at_most(cause.ceiling_without)
+        if most == w.at_most(quote.buyer_ceiling):
+            continue
+        missing = goal - cause.ceiling_without
+        held = f"enough for {named}" if missing <= 0 else f"{w.at_least(missing)} short of {named}"
+        told.append(f"{CAUSES[cause.cause].capitalize()} the house could pay {most}: {held}.")
+    return told
 
 
 def ceiling(quote: Quote, w: Wording) -> list[str]:
-    """What sets the buyer's ceiling, and what doubt costs."""
+    """What sets the house's ceiling, and what doubt costs."""
     if quote.buyer_ceiling is None or not quote.routes:
         return []
     best = max(quote.routes, key=lambda row: row.ceiling)
@@ -147,53 +173,9 @@ def detection(quote: Quote, w: Wording) -> str:
     return f"{seen}, and for certain above {w.grams_rough(quote.detection.limit_g)}."
 
 
-def hand_rule(rule: HandRule, quote: Quote, w: Wording) -> str:
-    """A hand rule's answer, what it takes for granted, and what that is worth on this piece."""
-    name = {
-        "quick": f"Quick rule, {w.number(QUICK_SUBMERGED, 1)} × submerged − {w.number(QUICK_DRY, 1)} × dry",
-        "long": f"Long rule, (dry − {w.number(LONG_HOST_G_CM3, 2)} × loss in water) ÷ {w.number(LONG_CONSTANT, 2)} in "
-        "troy ounces",
-    }[rule.rule]
-    grams = f"{w.grams_rough(rule.native_g, 3)} of native gold"
-    if rule.native_g < 0:
-        grams += ", less than nothing"
-    host = w.number(rule.assumed_host_g_cm3, 3, least=2)
-    native = w.number(rule.assumed_native_g_cm3, 2, least=1)
-    fine = rule.assumed_fineness_frac
-    fineness = "" if fine is None else f" (about {w.number(fine, 2)} fine)"
-    assumed = f"It assumes rock of {host} and native gold of {native} g/cm³{fineness}."
-    return f"{name}: {grams}. {assumed} {_worth(rule, quote, w)}"
-
-
-def _worth(rule: HandRule, quote: Quote, w: Wording) -> str:
-    if not is_seen(quote):
-        as_fine = quote.melt_value.median + rule.money_difference
-        if as_fine <= 0:
-            return "It sees none either."
-        return f"Counted as fine gold, that would be {w.money_rough(as_fine)}, where this weighing sees none."
-    more = "more" if rule.money_difference >= 0 else "less"
-    difference = f"{w.money_rough(abs(rule.money_difference))} {more}"
-    return f"Counted as fine gold, that is {difference} than this quote's melt value."
-
-
 def is_seen(quote: Quote) -> bool:
     """Whether there is gold to value: seen by weight, or known otherwise."""
     return quote.detection is None or quote.detection.seen
-
-
-def lookalike(key: str) -> str:
-    """Name of an entry of `Quote.false_gold` with the amount that it stands for."""
-    name = key.removesuffix("_g")
-    if name == "void":
-        return "1 % of the volume as voids"
-    label = materials.lookalikes()[name].label.lower()
-    return f"1 % of the volume as {label}" if name == "pyrite" else f"1 cm³ of {label}"
-
-
-def hides(key: str) -> bool:
-    """Whether an entry of `Quote.false_gold` hides gold, rather than looking like it."""
-    name = key.removesuffix("_g")
-    return name == "void" or materials.lookalikes()[name].effect == "hides"
 
 
 def counter(answer: Counter, w: Wording) -> str:
@@ -204,18 +186,6 @@ def counter(answer: Counter, w: Wording) -> str:
         return reason
     verb = "may accept" if answer.action == "accept" else "answers"
     return f"{whose} {verb} {w.price(answer.figure)}. {reason}"
-
-
-def next_figure(result: CounterResult, w: Wording) -> list[str]:
-    """Where the figures said stand, and what to do: answer theirs, or wait for the answer to ours."""
-    last = result.said[-1]
-    if last.by == "seller":
-        return [f"The seller said {w.price(last.figure)}.", counter(result.next, w)]
-    said = f"We said {w.price(last.figure)}: wait for the seller, and do not move before they do."
-    if result.next.figure is None:
-        return [said]
-    would = "accept" if result.next.action == "accept" else f"answer {w.price(result.next.figure)}"
-    return [said, f"By the same rule as ours they would {would}."]
 
 
 def deal(row: DealRow, w: Wording) -> str:

@@ -7,12 +7,16 @@ from datetime import datetime, tzinfo
 from typing import Any
 
 from valuation import Quote, QuoteRequest, RequestRefused, ValuationError, materials, quote, rubric
-from webapp import charts, house_limits, sentences
+from webapp import charts, checks_told, figures_said, house_limits, sentences
 from webapp.ask_figures import ask_figures
+from webapp.bargaining import bargaining
 from webapp.branches import ROUTE_CHOICES
+from webapp.caution_list import CAUTIONS
+from webapp.entered import entered
 from webapp.faces import Face, short_verdict
 from webapp.forms import Reading
 from webapp.house import House
+from webapp.marks import house_marks
 from webapp.settings import Settings
 from webapp.typed import Typed
 from webapp.wording import Wording
@@ -61,6 +65,10 @@ def shown(done: Worked, face: Face, settings: Settings, house: House) -> dict[st
         "w": w,
         "currency": currency,
         "say": sentences,
+        "typed_figure": figures_said.typed,
+        "caution_codes": CAUTIONS,
+        "bargaining": bargaining,
+        "checks": checks_told,
         "say_ask": ask_figures,
         "deal_names": DEALS,
         "rocks": [(key, rock.label) for key, rock in materials.rocks().items()],
@@ -70,7 +78,10 @@ def shown(done: Worked, face: Face, settings: Settings, house: House) -> dict[st
     }
     if done.quote is not None and done.request is not None:
         values["cautions"] = house_limits.cautions_of(done.quote, done.request, house, w)
-        values["axis"] = charts.money_axis(charts.house_marks(done.quote, w), w)
+        buyer = done.request.buyer
+        values["offer"], values["increment"] = buyer.offer, buyer.cash_increment
+        values["axis"] = charts.money_axis(house_marks(done.quote, w, buyer.offer), w)
+        values["entered"] = list(entered(done.request, w))
         values["shares"] = charts.doubt_shares(done.quote, w)
         values["steps"] = charts.refining_steps(done.quote, w)
         values["verdict"] = short_verdict(done.quote)

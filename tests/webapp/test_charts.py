@@ -6,7 +6,8 @@ import pytest
 
 from scenarios import FIRST, all_scenarios, scenario
 from valuation import quote
-from webapp.charts import Mark, doubt_shares, house_marks, money_axis, refining_steps, tick_step
+from webapp.charts import ROW, TRACK_TOP, doubt_shares, money_axis, refining_steps, tick_step
+from webapp.marks import Mark, house_marks
 from webapp.wording import Wording
 
 W = Wording.of("USD", "en_US")
@@ -49,6 +50,52 @@ def test_places_keep_the_order_and_the_scale_of_the_figures() -> None:
     assert a.middle is not None and b.middle is not None
     assert a.x < b.x < b.middle and a.width == pytest.approx(b.width, abs=0.02)
     assert a.middle == pytest.approx(b.x, abs=0.02)
+
+
+def test_a_figure_far_from_all_ranges_is_an_arrow_at_the_edge_and_squeezes_nothing() -> None:
+    near = [span("melt", 700.0, 900.0, 800.0), span("floor", 600.0, 600.0), span("ceiling", 720.0, 720.0)]
+    far = Mark("ask", "Asking price", "$12,000", 12_000.0, 12_000.0)
+    alone, beside = money_axis(near, W), money_axis([*near, far], W)
+    assert alone is not None and beside is not None
+    assert [(row.x, row.width) for row in beside.rows[:3]] == [(row.x, row.width) for row in alone.rows]
+    last = beside.rows[3]
+    assert (last.x, last.beyond, last.figure) == (100.0, "right", "$12,000 \u2192")
+    assert "Asking price: $12,000, beyond the right edge of the picture" in beside.words
+    low = money_axis([span("melt", -9.0, -7.0, -8.0), span("ask", -500.0, -500.0)], W)
+    assert low is not None and (low.rows[1].x, low.rows[1].beyond) == (0.0, "left")
+    assert low.rows[1].figure.startswith("\u2190 ")
+
+
+def test_limits_stay_in_the_picture_however_narrow_the_ranges() -> None:
+    axis = money_axis([span("melt", 3999.0, 4001.0, 4000.0), span("floor", 2800.0, 2800.0)], W)
+    assert axis is not None and [row.beyond for row in axis.rows] == [None, None]
+
+
+def test_upright_lines_leave_the_words_alone() -> None:
+    """Each row has its words above its track; strokes and gaps of a line add up to one row, and fill the track only."""
+    axis = money_axis([span("a", 1.0, 2.0, 1.5)], W)
+    assert axis is not None
+    for pattern in (axis.beside, axis.dotted):
+        lengths = [int(part) for part in pattern.split()]
+        assert sum(lengths) == ROW and len(lengths) % 2 == 0
+        assert lengths[-1] >= TRACK_TOP and sum(lengths[:-1]) <= ROW - TRACK_TOP
+
+
+def test_the_newest_figures_are_on_the_axis() -> None:
+    q = quote(scenario("figures-said").request())
+    named = {
+        mark.key: (mark.label, mark.figure)
+        for mark in house_marks(q, W, 2760.0)
+        if mark.key in ("ask", "said", "offer")
+    }
+    assert named == {
+        "ask": ("Now asked", "$3,000"),
+        "said": ("We said", "$2,700"),
+        "offer": ("Our offer", "$2,760"),
+    }
+    assert "said" not in {mark.key for mark in house_marks(q, W, 2700.0)}
+    asked = {mark.key: mark.label for mark in house_marks(quote(scenario(FIRST).request()), W)}
+    assert asked["ask"] == "Asking price" and "offer" not in asked
 
 
 def test_nothing_to_show() -> None:

@@ -167,7 +167,7 @@ def test_ways_to_deal_are_told_for_both_with_the_worst_where_it_is_a_loss(run: R
 
 def test_figures_said_are_tabled_with_step_and_ratio(run: Run) -> None:
     _, out, _ = run("quote", "figures-said")
-    table = out[out.index("\nFigures said so far") : out.index("The house answers")]
+    table = out[out.index("\nFigures said so far") : out.index("Now asked: $3,000. We last said $2,700")]
     assert [line.split() for line in table.splitlines()[3:8]] == [
         ["Seller", "$3,600"],
         ["House", "$2,500"],

@@ -7,8 +7,8 @@ import pytest
 from bs4 import BeautifulSoup
 
 from scenarios import FIRST, names, scenario
-from tests.webapp.conftest import Visitor
-from valuation import QuoteRequest, Spread
+from tests.webapp.conftest import Page, Visitor
+from valuation import QuoteRequest, Spread, quote
 from webapp.fields import _model_in, field_at
 
 PRIVATE: dict[str, str | list[str]] = {
@@ -124,6 +124,87 @@ def test_an_unfinished_quote_is_not_shown(visitor: Visitor) -> None:
     assert visitor.open(f"{address}/counter").status == 422
     assert visitor.client.get(f"{address}/counter.json").status_code == 422
     assert visitor.open("/quotes/nothing-kept-under-this/counter").status == 404
+
+
+# ---- turning to the seller
+
+
+def offer_of(visitor: Visitor, address: str) -> str:
+    return str(visitor.open(address).field("buyer.offer")["value"])
+
+
+def test_the_offer_is_asked_for_before_the_screen_turns(visitor: Visitor) -> None:
+    address = kept(visitor, {"buyer.offer": ""})
+    (turn,) = visitor.open(address).all(".turn > a")
+    page = visitor.open(str(turn["href"]))
+    assert "What do you offer?" in page.words("h1")
+    plan = quote(scenario(FIRST).request()).plan
+    assert plan is not None
+    buttons = {str(tag["value"]): tag.get_text() for tag in page.all('button[name="use"]')}
+    assert buttons == {f"{x:.0f}": f"Use ${x:,.0f}" for x in (plan.buyer.open, plan.buyer.aim, plan.buyer.stop)}
+    form = {"token": page.typed("form")["token"], "use": f"{plan.buyer.aim:.0f}"}
+    turned = Page(visitor.client.post(f"{address}/turn", data=form, follow_redirects=True))
+    assert f"${plan.buyer.aim:,.0f}" in turned.words(".counter-offer")
+    assert offer_of(visitor, address) == f"{plan.buyer.aim:.0f}"
+    # With an offer there is nothing to ask.
+    assert "Our offer" in visitor.open(f"{address}/turn").words(".counter-offer")
+
+
+def test_another_figure_may_be_offered_and_a_wrong_one_is_told(visitor: Visitor) -> None:
+    address = kept(visitor, {"buyer.offer": ""})
+    page = visitor.send(visitor.open(f"{address}/turn"), {"figure": "4,44o"}, "form")
+    assert page.status == 422 and page.field("figure")["value"] == "4,44o"
+    assert page.words(".problem") and page.field("figure")["aria-invalid"] == "true"
+    assert visitor.send(page, {"figure": " "}, "form").status == 422
+    assert offer_of(visitor, address) == ""
+    assert "$4,444" in visitor.send(page, {"figure": "4444"}, "form").words(".counter-offer")
+    assert offer_of(visitor, address) == "4444"
+
+
+def test_one_click_beside_the_plan_fills_in_the_offer_and_keeps_what_was_typed(visitor: Visitor) -> None:
+    page = visitor.open(f"/demos/{FIRST}")
+    uses = page.all('.plan button[name="use"]')
+    assert [use["form"] for use in uses] == ["quote-form"] * 3
+    typed = page.typed()
+    typed.setlist("title", ["Typed and not yet sent"])
+    typed.add("use", str(uses[0]["value"]))
+    answer = Page(visitor.client.post(str(page.one("#quote-form")["action"]), data=typed, follow_redirects=True))
+    assert answer.field("buyer.offer")["value"] == uses[0]["value"]
+    assert answer.field("title")["value"] == "Typed and not yet sent"
+    assert len(answer.all('.plan button[name="use"]')) == 2 and "our offer" in answer.words(".plan")
+
+
+def test_without_an_offer_the_seller_reads_quiet_words(visitor: Visitor) -> None:
+    page = visitor.open(f"{kept(visitor, {'buyer.offer': ''})}/counter")
+    assert page.words(".counter-offer") == "Our offer We have not named a figure yet."
+    assert not page.all(".counter-offer .figure")
+
+
+def test_the_seller_reads_why_refining_pays_more_or_less(visitor: Visitor) -> None:
+    """By hand from the settlement: the refiner pays $4,696.69."""
+    more = visitor.open(f"{kept(visitor, {'buyer.offer': '4300'})}/counter").words(".counter-offer")
+    assert "Refining would pay $396.69 more. The difference covers our work, our costs" in more
+    less = visitor.open(f"{kept(visitor, {'buyer.offer': '5000'})}/counter").words(".counter-offer")
+    assert "Refining would pay $303.31 less: we count on the piece as it stands" in less
+    unrefined = {"choose.refiner": "no"}
+    assert "Refining" not in visitor.open(f"{kept(visitor, unrefined)}/counter").words(".counter-offer")
+
+
+def test_the_way_back_takes_two_steps(visitor: Visitor) -> None:
+    page = visitor.open(f"{kept(visitor, {})}/counter")
+    fold = page.one("details.counter-back")
+    assert not fold.has_attr("open")
+    assert [a["href"] for a in page.all("a")] == ["house"] and fold.select_one('a[href="house"]') is not None
+
+
+def test_readings_keep_the_digits_of_the_balance(visitor: Visitor) -> None:
+    changes: dict[str, str | list[str]] = {
+        "weighing.dry_g": ["152.0", "152.1"],
+        "weighing.submerged_g": ["100.0"],
+        "weighing.readability_g": "0.1",
+    }
+    words = visitor.open(f"{kept(visitor, changes)}/counter").words()
+    assert "Dry 152.0 · 152.1 g" in words and "Under water 100.0 g" in words
 
 
 @pytest.mark.parametrize("name", names())

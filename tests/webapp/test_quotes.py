@@ -152,6 +152,19 @@ def test_rarer_ways_to_state_a_doubt_are_offered_once_a_figure_is_typed(visitor:
     assert page.field("gold.fineness_frac.sd")["value"] == "2"
 
 
+def test_a_choice_that_is_assumed_anyway_is_not_listed_twice(visitor: Visitor) -> None:
+    def listed(page: Page, name: str) -> list[str]:
+        return [option.get_text() for option in page.field(name).select("option")]
+
+    page = visitor.open("/asks/new")
+    assert listed(page, "seller.claim.unit") == ["troy ounce", "gram", "kilogram"]
+    assert listed(page, "seller.claim.basis") == ["not said", "native gold", "fine gold"]
+    page = visitor.send(page, {"seller.claim.unit": "ozt", "seller.claim.basis": "fine"})
+    assert listed(page, "seller.claim.unit") == ["troy ounce", "gram", "kilogram"]
+    assert page.one('[name="seller.claim.unit"] option[selected]')["value"] == "ozt"
+    assert page.one('[name="seller.claim.basis"] option[selected]')["value"] == "fine"
+
+
 def test_mistakes_are_told_in_sentences(visitor: Visitor) -> None:
     page = visitor.send(visitor.open("/quotes/new"), {**ENOUGH, "spot.gold": "4,100", "buyer.margin_frac": "-1"})
     for problem in page.all(".problem"):
@@ -166,10 +179,10 @@ def test_a_figure_said_by_nobody_is_of_the_side_whose_turn_it_is(visitor: Visito
     page = visitor.send(page, ENOUGH)  # whoever would speak next is sent along, and wipes nothing
     assert "Fair price" in page.words("#answer") and not page.all('[name="said.1.by"]')
     page = visitor.send(page, {"said.0.figure": "5000"})
-    assert "Next figure" in page.words("#answer")
+    assert "Now asked" in page.words("#answer")
     assert page.one('[name="said.1.by"] option[selected]').get_text() == "House"
     page = visitor.send(page, {"said.0.by": "", "said.1.figure": "3900"})
-    assert "Next figure" in page.words("#answer") and not page.all(".problem")
+    assert "Now asked" in page.words("#answer") and not page.all(".problem")
 
 
 def test_what_was_typed_in_a_branch_is_there_on_coming_back(visitor: Visitor) -> None:

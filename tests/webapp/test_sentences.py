@@ -9,7 +9,8 @@ from scenarios import FIRST, scenario
 from valuation import Quote, materials, quote, read_request
 from valuation.result import FloorBasis, GapCause, RouteResult
 from valuation.trade import AskVerdict, DealRow
-from webapp import sentences
+from webapp import checks_told, sentences
+from webapp.bargaining import bargaining, choices
 from webapp.wording import NBSP, Wording
 
 W = Wording.of("USD", "en_US")
@@ -40,21 +41,33 @@ def test_every_outcome_has_its_words() -> None:
 def test_look_alikes_are_named_with_their_amount() -> None:
     keys = set(told().false_gold or {})
     assert keys == {f"{name}_g" for name in materials.lookalikes()} | {"void_g"}
-    assert {key for key in keys if sentences.hides(key)} == {"void_g", "resin_g", "glue_g"}
-    assert sentences.lookalike("pyrite_g") == "1 % of the volume as pyrite"
-    assert sentences.lookalike("tungsten_g") == "1 cm³ of tungsten"
+    assert {key for key in keys if checks_told.hides(key)} == {"void_g", "resin_g", "glue_g"}
+    assert checks_told.lookalike("pyrite_g") == "1 % of the volume as pyrite"
+    assert checks_told.lookalike("tungsten_g") == "1 cm³ of tungsten"
 
 
 # ---- the answer, by verdict
 
 
-def test_fair_range_names_range_middle_and_both_stops() -> None:
+def test_fair_range_names_range_middle_ceiling_and_floor() -> None:
     q = told()
     assert q.fair is not None and q.plan is not None
     answer = words(sentences.answer(q, W))
     assert answer.startswith(f"A fair price is {W.price(q.fair.low)} to {W.price(q.fair.high)}; the middle is ")
-    assert f"The house stops at {W.price(q.plan.buyer.stop)}" in answer
-    assert "another cash bid" in answer
+    assert q.buyer_ceiling is not None
+    assert (
+        f"The house's ceiling is {W.at_most(q.buyer_ceiling)}, the seller's floor $3,800 (another cash bid)" in answer
+    )
+
+
+def test_the_plan_tells_its_step_and_why_it_is_not_the_house_s_own() -> None:
+    q = told(buyer={"cash_increment": 10.0})
+    assert sentences.rounding(q, W, 10.0) == "Each side stops at its limit, rounded to a whole $10 on the safe side."
+    narrow = told(buyer={"cash_increment": 1000.0})
+    assert narrow.plan is not None and narrow.plan.step == 5
+    line = sentences.rounding(narrow, W, 1000.0)
+    assert "a whole $5 on the safe side" in line
+    assert "the house's own step of $1,000 does not go four times between floor and ceiling" in line
 
 
 def test_a_range_of_one_price_is_told_as_one() -> None:
@@ -69,10 +82,44 @@ def test_gap_is_named() -> None:
     q = told("no-fair-cash-price")
     assert q.gap is not None and q.seller_floor == 4400
     answer = words(sentences.answer(q, W))
-    assert f"the seller's floor is {W.at_least(q.gap)} above the most the house can pay" in answer
-    assert "the seller at $4,400 (another cash bid)" in answer
-    causes = [sentences.gap_cause(cause, W) for cause in q.gap_causes]
-    assert sum("still not enough" in cause for cause in causes) == sum(not cause.closes for cause in q.gap_causes)
+    assert f"the seller's floor is {W.at_least(q.gap)} above the house's ceiling" in answer
+    assert "the seller's floor $4,400 (another cash bid)" in answer
+
+
+def test_causes_of_the_gap_are_held_against_what_the_seller_wants() -> None:
+    q = told("no-fair-cash-price")
+    causes = sentences.gap_causes(q, W)
+    assert sum("enough for the seller's floor of $4,400" in line for line in causes) == sum(
+        cause.closes for cause in q.gap_causes
+    )
+    assert any("$1,265 short of the seller's floor of $4,400" in line for line in causes)
+    asks = told("no-fair-cash-price", seller={"asks": {"price": 4900.0}})
+    held = sentences.gap_causes(asks, W)
+    assert any("enough for the $4,900 asked" in line for line in held)
+    assert any("short of the $4,900 asked" in line for line in held)
+    assert not any("floor" in line for line in held)
+    # What was said last counts, not what was asked first.
+    said = told("no-fair-cash-price", seller={"asks": {"price": 4900.0}}, said=[{"by": "seller", "figure": 4500.0}])
+    assert any("enough for the $4,500 asked" in line for line in sentences.gap_causes(said, W))
+
+
+def test_a_cause_that_changes_nothing_is_left_out() -> None:
+    free = {"margin_frac": 0.0, "handling_cost": 0.0}
+    q = told("no-fair-cash-price", buyer=free)
+    assert {cause.cause for cause in q.gap_causes} >= {"margin", "charges"}
+    lines = sentences.gap_causes(q, W)
+    assert lines and not any("Without margin" in line for line in lines)
+
+
+def test_no_cause_is_told_where_the_ask_lies_under_the_ceiling() -> None:
+    q = told("no-fair-cash-price", seller={"asks": {"price": 2000.0}})
+    assert q.gap_causes and sentences.gap_causes(q, W) == []
+
+
+def test_an_assumed_floor_is_called_so() -> None:
+    q = told("no-fair-cash-price", without=["seller", "collector"], buyer={"margin_frac": 0.6})
+    assert q.verdict == "floor_unknown" and q.gap_causes
+    assert all("the assumed floor of" in line for line in sentences.gap_causes(q, W))
 
 
 def test_unknown_floor_gives_no_middle() -> None:
@@ -99,13 +146,13 @@ def test_unseen_gold_has_no_price_but_a_collectors_own() -> None:
 
 def test_rules_of_thumb_are_held_against_what_is_seen() -> None:
     seen, unseen = told(), told("below-detection")
-    quick, long = (sentences.hand_rule(rule, seen, W).replace(NBSP, " ") for rule in seen.hand_rules)
+    quick, long = (checks_told.hand_rule(rule, seen, W).replace(NBSP, " ") for rule in seen.hand_rules)
     assert "It assumes rock of 2.583 and native gold of 15.5 g/cm³" in quick
     assert "It assumes rock of 2.63 and native gold of 15.94 g/cm³ (about 0.75 fine)" in long
     # By hand: 3.1 x 271.50 - 1.9 x 412.90 = 57.14 g; (412.90 - 2.63 x 141.40) / 25.97 x 31.103 = 49.13 g.
     assert "57.1 g of native gold" in quick
     assert "49.1 g of native gold" in long
-    assert "where this weighing sees none" in sentences.hand_rule(unseen.hand_rules[0], unseen, W)
+    assert "where this weighing sees none" in checks_told.hand_rule(unseen.hand_rules[0], unseen, W)
 
 
 @pytest.mark.parametrize(
@@ -174,14 +221,34 @@ def test_after_our_figure_we_wait_for_theirs() -> None:
     entries = dict(scenario("figures-said").entries)
     said = [{"by": "seller", "figure": 9000.0}]
     asked = quote(read_request({**entries, "said": said}))
-    assert asked.counters is not None
-    assert words(sentences.next_figure(asked.counters, W)).startswith("The seller said $9,000.")
+    now, answer = bargaining(asked, W)
+    assert (now.heading, now.figure, now.note) == ("Now asked", "$9,000", "")
+    assert answer.heading == "Answer" and answer.offer is not None and W.price(answer.offer) == answer.figure
     answered = quote(read_request({**entries, "said": [*said, {"by": "buyer", "figure": 100.0}]}))
-    assert answered.counters is not None
-    waiting = words(sentences.next_figure(answered.counters, W))
-    assert "We said $100" in waiting
-    assert "do not move before they do" in waiting
-    assert "The house answers" not in waiting
+    now, answer = bargaining(answered, W)
+    assert (now.heading, now.figure, now.note) == ("We said", "$100", "asked before that: $9,000")
+    assert answer.figure == "wait" and answer.offer is None
+    assert answer.note.startswith("Do not move before the seller does.")
+
+
+def test_the_newest_figure_stands_in_place_of_the_ask() -> None:
+    q = told(said=[{"by": "buyer", "figure": 4000.0}, {"by": "seller", "figure": 5000.0}])
+    assert bargaining(q, W)[0].figure == "$5,000"
+    assert bargaining(told(), W)[0].figure == "$5,200"
+    assert bargaining(told("plain-refine"), W) == ()
+
+
+def test_what_may_be_offered_is_the_plan_and_the_answer() -> None:
+    q = told("figures-said")
+    assert q.plan is not None and q.counters is not None
+    plan = q.plan.buyer
+    assert [(c.why, c.figure) for c in choices(q)] == [
+        ("open at", plan.open),
+        ("aim for", plan.aim),
+        ("stop at", plan.stop),
+        ("answer", q.counters.next.figure),
+    ]
+    assert choices(told("sold-for-the-seller")) == ()
 
 
 def test_a_claim_stands_in_one_line_beside_what_was_found() -> None:

@@ -8,6 +8,7 @@ from valuation.result import Quote
 from valuation.trade import DealRow
 from webapp import sentences
 from webapp.ask_figures import ask_figures
+from webapp.bargaining import in_words
 from webapp.terminal.page import Page
 
 PRIVATE = "private: not for the seller's eyes"
@@ -16,7 +17,7 @@ SIDES = {"buyer": "House", "seller": "Seller"}
 
 def offer(page: Page, quote: Quote) -> Iterator[RenderableType]:
     w = page.w
-    told = [*sentences.ceiling(quote, w), *(sentences.gap_cause(cause, w) for cause in quote.gap_causes)]
+    told = [*sentences.ceiling(quote, w), *sentences.gap_causes(quote, w)]
     if quote.plan is None and not told:
         return
     yield page.heading("Offer", PRIVATE)
@@ -24,6 +25,7 @@ def offer(page: Page, quote: Quote) -> Iterator[RenderableType]:
         sides = (("House", quote.plan.buyer), ("Seller", quote.plan.seller))
         rows = [(name, w.price(side.open), w.price(side.aim), w.price(side.stop)) for name, side in sides]
         yield page.table(rows, "lrrr", ("", "opens", "aims for", "stops"))
+        told = [sentences.rounding(quote, w), *told]
     yield page.bullets(told)
 
 
@@ -58,7 +60,7 @@ def figures_said(page: Page, quote: Quote) -> Iterator[RenderableType]:
     ]
     yield page.heading("Figures said so far", PRIVATE)
     yield page.table(rows, "lrrr", ("", "said", "step", "of the step before"))
-    yield page.bullets([sentences.counter(counters.next, w)])
+    yield page.bullets(in_words(quote, w))
 
 
 def deals(page: Page, quote: Quote) -> Iterator[RenderableType]:

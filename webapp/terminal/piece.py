@@ -6,7 +6,7 @@ from itertools import zip_longest
 from rich.console import RenderableType
 
 from valuation.result import Quote
-from webapp import sentences
+from webapp import checks_told, sentences
 from webapp.terminal.page import Page
 
 LEAST_SHOWN_FRAC = 0.01
@@ -65,14 +65,14 @@ def _figure_name(path: str) -> str:
 def hand_rules(page: Page, quote: Quote) -> Iterator[RenderableType]:
     if quote.hand_rules:
         yield page.heading("Hand rules, for comparison")
-        yield page.bullets(sentences.hand_rule(rule, quote, page.w) for rule in quote.hand_rules)
+        yield page.bullets(checks_told.hand_rule(rule, quote, page.w) for rule in quote.hand_rules)
 
 
 def false_gold(page: Page, quote: Quote) -> Iterator[RenderableType]:
     if quote.false_gold is None:
         return
     ranked = sorted(quote.false_gold.items(), key=lambda pair: -pair[1])
-    told = [(sentences.lookalike(key), page.w.grams_rough(g), sentences.hides(key)) for key, g in ranked]
+    told = [(checks_told.lookalike(key), page.w.grams_rough(g), checks_told.hides(key)) for key, g in ranked]
     fakes = [(name, grams) for name, grams, hidden in told if not hidden]
     hiders = [(name, grams) for name, grams, hidden in told if hidden]
     rows = [(*fake, *hider) for fake, hider in zip_longest(fakes, hiders, fillvalue=("", ""))]

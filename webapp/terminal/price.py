@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from rich.console import RenderableType
 
 from valuation.result import Quote
-from webapp import sentences
+from webapp import figures_said, sentences
 from webapp.retold import retold
 from webapp.terminal.axis import PLAIN, Mark, Strokes, drawn
 from webapp.terminal.page import INDENT, Page
@@ -35,8 +35,13 @@ def _marks(quote: Quote) -> list[Mark]:
         marks.append(Mark("Fair range", quote.fair.low, quote.fair.high))
     if quote.buyer_ceiling is not None:
         marks.append(Mark("House's ceiling", quote.buyer_ceiling, quote.buyer_ceiling))
-    if quote.ask is not None:
+    asked, said = figures_said.newest(quote, "seller"), figures_said.newest(quote, "buyer")
+    if asked is not None:
+        marks.append(Mark("Now asked", asked, asked))
+    elif quote.ask is not None:
         marks.append(Mark("Asking price", quote.ask.all_in, quote.ask.all_in))
+    if said is not None:
+        marks.append(Mark("We said", said, said))
     return marks
 
 
@@ -46,6 +51,7 @@ def routes(page: Page, quote: Quote) -> Iterator[RenderableType]:
         rows = [
             (
                 ROUTES[r.route],
+                w.money(r.median, r.sd),
                 w.money(r.mean, r.sd),
                 w.money_range(r.low, r.high, r.sd),
                 w.at_most(r.ceiling),
@@ -54,7 +60,7 @@ def routes(page: Page, quote: Quote) -> Iterator[RenderableType]:
             for r in quote.routes
         ]
         yield page.heading("Ways out", "net, as worth today")
-        yield page.table(rows, "lrrrl", ("", "mean", "95 % range", "allows", "set by"))
+        yield page.table(rows, "lrrrrl", ("", "median", "mean", "95 % range", "ceiling", "set by"))
     if quote.premium is not None and quote.premium.basis != "entered":
         yield page.inset(page.text(sentences.premium(quote.premium, w)))
     if len(quote.refiners) > 1:

@@ -7,9 +7,12 @@ from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response as AnyResponse
 
 from valuation import QuoteRequest, RequestRefused, ValuationError, quote
+from webapp import figures_said
+from webapp.bargaining import choices
 from webapp.counter_sheet import CounterSheet, counter_sheet
 from webapp.forms import Reading
 from webapp.rendering import page, settings, store
+from webapp.retold import retold
 from webapp.store import UnknownDraft, drafts
 from webapp.typed import Typed
 from webapp.wording import Wording
@@ -25,7 +28,45 @@ def shown(name: str) -> Response:
     if wanted is None or sheet is None:
         return page("counter/unready.html", 422)
     fair = quote(wanted).fair if request.args.get("fair") == "shown" else None
-    return page("counter/counter.html", sheet=sheet, fair=fair)
+    return page("counter/counter.html", sheet=sheet, fair=fair, retold=retold)
+
+
+@views.get("/turn")
+def turned(name: str) -> AnyResponse:
+    """To the seller's side; the offer is asked for first where there is none."""
+    wanted = _request_of(name)
+    if wanted is None or _sheet(wanted) is None:
+        return page("counter/unready.html", 422)
+    if wanted.buyer.offer is not None:
+        return redirect(url_for("counter.shown", name=name))
+    return _offer_wanted(name, wanted)
+
+
+@views.post("/turn")
+def offered(name: str) -> AnyResponse:
+    """Put the offer into the quote, then turn to the seller."""
+    kept, figure = _kept(name), request.form.get("use") or request.form.get("figure", "")
+    texts = MultiDict(kept.entries)
+    texts["buyer.offer"] = figure.strip()
+    reading = Reading(Typed(texts), settings().now(), settings().zone)
+    try:
+        wanted = reading.request()
+    except RequestRefused as refused:
+        wrong = [reading.told(problem).message for problem in refused.problems if problem.field == "buyer.offer"]
+        before = _request_of(name)
+        if before is None or not wrong:
+            return page("counter/unready.html", 422)
+        return _offer_wanted(name, before, figure, wrong[0])
+    if wanted.buyer.offer is None:
+        return _offer_wanted(name, wanted, figure, "Type a figure, or choose one, or turn the screen without an offer.")
+    drafts.keep(store(), name, texts.items(multi=True), kept.title, settings().now(), kind=kept.kind)
+    return redirect(url_for("counter.shown", name=name), 303)
+
+
+def _offer_wanted(name: str, wanted: QuoteRequest, figure: str = "", problem: str = "") -> Response:
+    answer, w = quote(wanted), Wording(settings().written_in, wanted.spot.currency)
+    shown = {"choices": choices(answer), "typed_figure": figures_said.typed, "figure": figure, "problem": problem}
+    return page("counter/offer.html", 422 if problem else 200, name=name, quote=answer, w=w, **shown)
 
 
 @views.get("/counter.json")
@@ -60,13 +101,16 @@ def _needed(name: str) -> CounterSheet:
     return sheet
 
 
-def _request_of(name: str) -> QuoteRequest | None:
+def _kept(name: str) -> drafts.Draft:
     try:
-        kept = drafts.get(store(), name)
+        return drafts.get(store(), name)
     except UnknownDraft:
         abort(404, "Nothing is kept under that address. Type something into the quote first.")
+
+
+def _request_of(name: str) -> QuoteRequest | None:
     try:
-        return Reading(Typed(MultiDict(kept.entries)), settings().now(), settings().zone).request()
+        return Reading(Typed(MultiDict(_kept(name).entries)), settings().now(), settings().zone).request()
     except RequestRefused:
         return None
 

