@@ -28,6 +28,9 @@ _ABOUT = {
 }
 # Defaults that are no single value, in words.
 _UNSTATED = {
+    "refiner.name": "",
+    "other_refiners.name": "",
+    "seller.refiner.name": "",
     "rock.void_frac": "0 to 0.2 %",
     "weighing.line_extra_depth_mm": "0 mm",
     "refiner.silver_recovery_frac": "as the gold's",
