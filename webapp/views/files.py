@@ -14,9 +14,9 @@ from webapp.rendering import page, settings, store
 from webapp.request_file import FileRefused, parsed
 from webapp.retyped import typed_from
 from webapp.store import StoreError, UnknownDraft, drafts
+from webapp.titles import title_of
 from webapp.toml_text import toml_of
 from webapp.typed import Typed
-from webapp.views.drafts import title_of
 
 views = Blueprint("files", __name__)
 
