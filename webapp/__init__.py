@@ -29,6 +29,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
         counter,
         demos,
         drafts,
+        evidence,
         feeds,
         files,
         house,
@@ -63,6 +64,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     app.register_blueprint(prices.views)
     app.register_blueprint(method.views)
     app.register_blueprint(working.views)
+    app.register_blueprint(evidence.views)
     app.register_blueprint(lots.views)
     app.register_blueprint(demos.views)
     app.register_blueprint(sheets.views)

@@ -27,7 +27,9 @@ def told(page: Page, found: Evidence, *, sources: bool) -> Iterator[RenderableTy
         yield page.inset(page.text(words.in_words(row, found, w)))
         if words.sides(row, w):
             yield page.inset(page.text(words.sides(row, w), "dim"))
-        yield page.bullets(words.care(row, w), "!", "bold yellow")
+        care = words.care(row, w)
+        if care:
+            yield page.bullets(care, "!", "bold yellow")
     yield page.heading("How to read it")
     yield page.bullets(words.reading_guide(found, w))
     if found.assumptions:

@@ -1,0 +1,53 @@
+"""Whether one more test would pay."""
+
+from __future__ import annotations
+
+from flask import Blueprint, Response, abort
+from werkzeug.datastructures import MultiDict
+
+from scenarios import UnknownScenario, scenario
+from valuation import QuoteRequest, RequestRefused, ValuationError, evidence
+from webapp import evidence_words
+from webapp.forms import Reading
+from webapp.rendering import page, settings, store
+from webapp.store import UnknownDraft, drafts
+from webapp.typed import Typed
+from webapp.wording import Wording
+
+views = Blueprint("evidence", __name__)
+
+
+@views.get("/quotes/<name>/evidence")
+def of_draft(name: str) -> Response:
+    """What one more test of a quote in progress is worth."""
+    try:
+        kept = drafts.get(store(), name)
+    except UnknownDraft:
+        abort(404, "Nothing is kept under that address. Type something into the quote first.")
+    try:
+        request = Reading(Typed(MultiDict(kept.entries)), settings().now(), settings().zone).request()
+        return _told(request, f"/quotes/{name}")
+    except (RequestRefused, ValuationError):
+        abort(422, "Something is still missing or wrong in this quote, so no test can be weighed against it.")
+
+
+@views.get("/demos/<name>/evidence")
+def of_demo(name: str) -> Response:
+    """What one more test of a demo is worth."""
+    try:
+        request = scenario(name).request()
+    except UnknownScenario as unknown:
+        abort(404, str(unknown))
+    return _told(request, f"/demos/{name}")
+
+
+def _told(request: QuoteRequest, back: str) -> Response:
+    found = evidence(request)
+    return page(
+        "evidence/evidence.html",
+        found=found,
+        title=request.title,
+        back=back,
+        say=evidence_words,
+        w=Wording(settings().written_in, found.currency),
+    )
