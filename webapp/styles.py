@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from flask import Flask, Response
 
-_LEFT_OUT = re.compile(r'(?P<text>"[^"]*")|/\*.*?\*/|\s*(?P<mark>[{};])\s*|(?P<after>[:,]) |\s+', re.DOTALL)
+_LEFT_OUT = re.compile(r'(?P<text>"[^"]*")|/\*.*?\*/|\s*(?P<mark>[{};])\s*|(?P<after>[:,])\s+|\s+', re.DOTALL)
 
 
 def serve(app: Flask) -> None:

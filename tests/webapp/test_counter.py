@@ -130,7 +130,7 @@ def test_an_unfinished_quote_is_not_shown(visitor: Visitor) -> None:
 
 
 def offer_of(visitor: Visitor, address: str) -> str:
-    return str(visitor.open(address).field("buyer.offer")["value"])
+    return str(visitor.open(address).field("buyer.offer").get("value", ""))
 
 
 def test_the_offer_is_asked_for_before_the_screen_turns(visitor: Visitor) -> None:
@@ -186,7 +186,7 @@ def test_the_seller_reads_why_refining_pays_more_or_less(visitor: Visitor) -> No
     assert "Refining would pay $396.69 more. The difference covers our work, our costs" in more
     less = visitor.open(f"{kept(visitor, {'buyer.offer': '5000'})}/counter").words(".counter-offer")
     assert "Refining would pay $303.31 less: we count on the piece as it stands" in less
-    unrefined = {"choose.refiner": "no"}
+    unrefined: dict[str, str | list[str]] = {"choose.refiner": "no", "choose.routes": "intact"}
     assert "Refining" not in visitor.open(f"{kept(visitor, unrefined)}/counter").words(".counter-offer")
 
 
