@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -118,23 +119,25 @@ class PieceDraws(Draws):
             return None
         if column in OWN_COLUMNS:
             return self.own[column]
-        group = self.groups[_KIND_OF[column]]
-        return _stratified(np.random.default_rng([self.seed, _SHARED_STREAM, COLUMNS.index(column), group]), self.n_all)
+        return _shared_row(self.seed, column, self.groups[_KIND_OF[column]], self.n_all)
 
 
-def _stratified(rng: np.random.Generator, n: int) -> Floats:
+@lru_cache(maxsize=32)
+def _shared_row(seed: int, column: str, group: int, n: int) -> Floats:
     """One value in each of n equal strata of (0, 1), in random order."""
-    u = (rng.permutation(n) + rng.random(n)) / n
-    return np.clip(u, SMALLEST_U, 1.0 - SMALLEST_U)
+    rng = np.random.default_rng([seed, _SHARED_STREAM, COLUMNS.index(column), group])
+    u = np.clip((rng.permutation(n) + rng.random(n)) / n, SMALLEST_U, 1.0 - SMALLEST_U)
+    u.flags.writeable = False
+    return u
 
 
 def _own_rows(seed: int, number: int, log2_draws: int) -> dict[str, Floats]:
     from scipy.stats import qmc  # loaded with the first lot: it takes most of a second
 
     rng = np.random.default_rng([seed, _OWN_STREAM, number])
-    u = qmc.Sobol(d=N_OWN_COLUMNS, scramble=True, rng=rng).random_base2(log2_draws)
-    order = rng.permutation(len(u))
-    rows = np.ascontiguousarray(u[order].T)
+    scramble = int(rng.integers(2**62))  # a number, as the engine would copy a generator at length
+    u = qmc.Sobol(d=N_OWN_COLUMNS, scramble=True, rng=scramble).random_base2(log2_draws)
+    rows = np.ascontiguousarray(u[rng.permutation(len(u))].T)
     np.clip(rows, SMALLEST_U, 1.0 - SMALLEST_U, out=rows)
     return {column: rows[i] for i, column in enumerate(OWN_COLUMNS)}
 

@@ -18,8 +18,13 @@ from webapp.lot_file import LotProblem, LotText
 State = Literal["waiting", "running", "done", "refused", "stopped", "failed"]
 MOST_WAITING = 4
 MOST_REMEMBERED = 8
-PAUSE_S = 0.001  # after each step, so that a page that is asked for meanwhile gets its turn
+PAUSE_S = 0.001  # after each step
 log = logging.getLogger(__name__)
+
+
+def pause() -> None:
+    """Let a page that is asked for have its turn."""
+    time.sleep(PAUSE_S)
 
 
 class TooManyLots(Exception):  # noqa: N818 - told as an event
@@ -58,7 +63,7 @@ class Job:
     def progress(self, done: int, total: int) -> bool:
         """Note how far it is; whether to go on."""
         self.done, self.total = done, total
-        time.sleep(PAUSE_S)
+        pause()
         return not self.stop.is_set()
 
     def run(self) -> None:
