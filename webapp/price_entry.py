@@ -17,6 +17,7 @@ from webapp.store.prices import RATE, Price
 METALS = (("gold", "gold"), ("silver", "silver"), (RATE, "exchange rate"))
 LARGEST = 1e10
 LONGEST_NOTE = 60
+EARLIEST = 1970
 
 
 @dataclass(frozen=True)
@@ -92,10 +93,10 @@ def _moment(entry: Entry, now: datetime, zone: tzinfo) -> datetime:
     except ValueError:
         entry.problems["seen_at"] = "A time of today such as 10:20, or a date and time such as 2026-03-14 10:20."
         return now
+    if not EARLIEST <= moment.year <= now.year + 1:
+        entry.problems["seen_at"] = f"A moment since {EARLIEST} is needed, and not one after now."
+        return now
     moment = moment if moment.tzinfo else moment.replace(tzinfo=zone)
-    try:
-        if moment > now + AHEAD:
-            entry.problems["seen_at"] = "That is after now."
-    except OverflowError:
-        entry.problems["seen_at"] = "No such moment."
+    if moment > now + AHEAD:
+        entry.problems["seen_at"] = "That is after now."
     return moment

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 from flask import Blueprint, Response, abort, current_app, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
@@ -181,17 +180,23 @@ def told_words(told: Told) -> str:
 
 
 @views.app_template_global()
-def offered_price(form: Typed, metal: str) -> dict[str, Any] | None:
-    """What a quote is offered beside its price: the newest one that feeds told, in its currency and unit."""
+def offered_price(form: Typed) -> dict[str, str] | None:
+    """What a quote is offered beside its prices, by metal: the newest that feeds told, in its currency and unit.
+
+    None where there is no feed, and in a demo, whose prices are invented.
+    """
     if form.text("demo") or not house().feeds:
         return None
     currency = form.text("spot.currency").strip().upper() or settings().currency
-    w = Wording(settings().written_in, currency)
-    fed = _fed(form, metal, currency)
-    if fed is None or form.text(f"spot.{metal}").strip() == plain(taken_over(fed.price)):
-        return {"words": ""}
-    age = price_age_words(fed.seen_at, datetime.now(UTC))
-    return {"words": f"Use {w.number(taken_over(fed.price), 6, least=w.money_digits)} from {fed.source}, {age}"}
+    w, offers = Wording(settings().written_in, currency), {}
+    for metal in (GOLD, SILVER) if form.text("spot.silver").strip() else (GOLD,):
+        fed = _fed(form, metal, currency)
+        if fed is None or form.text(f"spot.{metal}").strip() == plain(taken_over(fed.price)):
+            continue
+        figure = w.number(taken_over(fed.price), 6, least=w.money_digits)
+        age = price_age_words(fed.seen_at, datetime.now(UTC))
+        offers[metal] = f"Use {'silver ' if metal == SILVER else ''}{figure} from {fed.source}, {age}"
+    return offers
 
 
 def _fed(form: Typed, metal: str, currency: str) -> PriceNow | None:
