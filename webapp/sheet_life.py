@@ -115,7 +115,7 @@ def lapses(offer: Validity, now: datetime, gold_per_g: Mapping[str, float]) -> L
     gold_per_g : mapping of str to float
         The newest gold price, entered or fed [money/g], by currency. With none in the offer's, only time ends it.
     """
-    if offer.until < now:
+    if offer.until.astimezone(UTC) < now.astimezone(UTC):  # two of one zone would be compared by their clocks alone
         return "time"
     newest = gold_per_g.get(offer.currency)
     if newest is None or offer.gold_low_per_g is None or offer.gold_high_per_g is None:
@@ -174,9 +174,10 @@ def valid_until_from(text: str, now: datetime, zone: tzinfo) -> datetime:
         until = _at(typed, moment, zone)
     else:
         raise ValidityRefused(f"{_quoted(typed)} is not understood. {_ASK}")
-    if until <= now:
+    ahead = until.astimezone(UTC) - now.astimezone(UTC)
+    if ahead <= timedelta(0):
         raise ValidityRefused(f"{_quoted(typed)} is over already. Type a later moment.")
-    if until - now > LONGEST_VALIDITY:
+    if ahead > LONGEST_VALIDITY:
         raise ValidityRefused(f"{_quoted(typed)} is more than ten years away. Type an earlier moment.")
     return until
 
@@ -187,16 +188,12 @@ def _quoted(typed: str) -> str:
 
 def _after(count: int, unit: str, now: datetime, zone: tzinfo) -> datetime:
     if unit in "mh":
-        return now.astimezone(zone) + timedelta(0) if not count else _elapsed(now, count, unit, zone)
+        minutes = min(count * (60 if unit == "h" else 1), 10_000_000)
+        return (now.astimezone(UTC) + timedelta(minutes=minutes)).astimezone(zone)
     days = min(count * (7 if unit == "w" else 1), LONGEST_VALIDITY.days + 2)
     wall = now.astimezone(zone).replace(tzinfo=None) + timedelta(days=days)
     # The second of two; and in a gap, the offset before it, which is as much later as the clocks jump.
     return _instant(wall, zone, fold=0 if _skipped(wall, zone) else 1)
-
-
-def _elapsed(now: datetime, count: int, unit: str, zone: tzinfo) -> datetime:
-    minutes = min(count * (60 if unit == "h" else 1), 10_000_000)
-    return (now.astimezone(UTC) + timedelta(minutes=minutes)).astimezone(zone)
 
 
 def _at(typed: str, moment: re.Match[str], zone: tzinfo) -> datetime:

@@ -14,14 +14,26 @@ The functions of `drafts`: `new`, `keep`, `get`, `open_drafts` (a page of the li
 open in two tabs passes `writer`, a `fresh_id` of the tab's own, and `seen_revision`, the newest `Kept.revision` it was
 told of, with every `keep`; then `Kept.overtook` says what another tab wrote in between.
 
+Offer sheets:
+
+- `sheets`: `new` (from a draft), `keep_entries` (the writing form as typed), `refer` (the seller's reference), `get`,
+  `by_number`, `of_draft`. `Sheet.state(now, gold_per_g)` is the state now; what is stored cannot know that an offer
+  has lapsed.
+- `revisions`: `hand_over`, which gives the number and freezes what its `make` makes, inside the transaction;
+  `revision`, `of_sheet`, `papers`, `content` (bytes, read only here). Triggers keep it all as it was.
+- `deeds`: `record` (agreed, turned_down, lapsed, settled), `history`. `faults.chain_faults` walks the chain of all.
+- `photographs`: `add`, `arrange`, `of_sheet`, `jpeg`.
+- `finding`: `found(store, Wanted(...), now, gold_per_g, place)`, a page of a list.
+- `erasing`: `erase_reference`, everywhere but in what was never to hold it.
+
 Do not open the database file by other means while a store is open on it, not even to read or copy it: closing such a
 file drops SQLite's locks in this process (on POSIX systems).
 
 Every expected trouble is a `StoreError`, whose text is for the person: `FolderRefused`, `NewerStore`, `DamagedStore`
 (these three from ``open_store``, the last from anywhere), `StoreBusy`, `StoreFull`, `TextRefused`, `TooLarge`,
-`UnknownDraft`. Moments are passed in, with their time zone; they come back in UTC.
+`UnknownDraft`, `UnknownSheet`, `UnknownPhotograph`, `NotAllowed`, `AlreadyHandedOver`. Moments are passed in, with their time zone; they come back in UTC.
 
-Importing this package loads no SQLAlchemy; `open_store` and `webapp.store.drafts` do.
+Importing this package loads no SQLAlchemy; `open_store` and the modules of the nouns do.
 """
 
 from __future__ import annotations

@@ -26,8 +26,8 @@ Order = Literal["date", "number", "title", "offer"]
 
 PER_PAGE = 50
 LAST = "last"  # the place of the last page
-FEW = 4000  # sheets that hold the words: up to so many are all looked at
-COUNTED = 1000  # where more hold them, so many are counted
+FEW = 4000  # sheets that hold the words, or are in the states: up to so many are all put in order
+COUNTED = 1000  # where more hold the words and there are other conditions, so many are counted
 _ORDERS: Mapping[Order, str] = {
     "date": "dated_at",
     "number": "number_order",
@@ -36,7 +36,8 @@ _ORDERS: Mapping[Order, str] = {
 }
 
 
-_HOLDING = text(f"SELECT rowid FROM sheet_words WHERE sheet_words MATCH :words LIMIT {FEW + 1}")
+_HOLDING = text("SELECT rowid FROM sheet_words WHERE sheet_words MATCH :words")
+_HELD = text("SELECT count(*) FROM sheet_words WHERE sheet_words MATCH :words")
 _BY_KEYS = select(*LISTED).where(table.c.key.in_(bindparam("keys", expanding=True)))
 
 
@@ -134,13 +135,13 @@ def found(store: Store, wanted: Wanted, now: datetime, gold_per_g: Mapping[str, 
         return Found((), 0, True, None, None, None)
     asks = _Asks(wanted, now, gold_per_g)
     with store.reading() as connection:
-        holding = list(connection.execute(_HOLDING, {"words": query(words)}).scalars()) if words else []
-        if words and len(holding) <= FEW:
-            asks.only(holding, words)
+        few, held = asks.few(connection, words)
+        if few is not None:
+            asks.only(few, words)
             part = _sliced(asks.keys(connection), where, wanted.descending)
         else:
             asks.only_with(words)
-            part = asks.page(connection, where, counted=COUNTED if words else None)
+            part = asks.page(connection, where, held)
         sheets = _listed(connection, part.keys)
     if not part.keys:
         return Found((), part.count, part.is_counted, None, None, None)
@@ -191,15 +192,16 @@ def _listed(connection: Connection, keys: list[_Key]) -> tuple[Listed, ...]:
 class _Asks:
     """The statements for what is wanted.
 
-    They read the index of the order, which holds all that is filtered by, and rows only of what is shown (INDEXED BY,
-    as the planner does not know how rare a state is).
+    What is rare is found by its own index and put in order; what is not is met soon on a walk along the index of the
+    order, which holds all that is filtered by (INDEXED BY, as the planner does not know which it is).
     """
 
     def __init__(self, wanted: Wanted, now: datetime, gold_per_g: Mapping[str, float]) -> None:
         self.column, self.descending = _ORDERS[wanted.order], wanted.descending
-        self.source = f"sheets INDEXED BY sheets_in_order_of_{wanted.order}"
+        self.in_order = f"sheets INDEXED BY sheets_in_order_of_{wanted.order}"
         self.values: dict[str, Any] = {}
         self.conditions: list[str] = []
+        self.is_by_words = False
         self._filter_by_state(wanted.states, now, gold_per_g)
         for name, sign, moment in (("since", ">=", wanted.since), ("until", "<", wanted.until)):
             if moment is not None:
@@ -210,6 +212,8 @@ class _Asks:
         if not states or set(states) >= set(STATES):
             return
         named = {state: f"state = '{state}'" for state in STATES}
+        kept = {"handed_over", *states} if "lapsed" in states else set(states)
+        self.conditions.append(f"state IN ({', '.join(repr(state) for state in STATES if state in kept)})")
         if {"handed_over", "lapsed"} & set(states):
             over = self._over(now, gold_per_g)
             named["handed_over"] = f"(state = 'handed_over' AND NOT {over})"
@@ -224,38 +228,57 @@ class _Asks:
             self.values |= {f"currency{i}": currency, f"price{i}": price}
         return f"coalesce({' OR '.join(ends)}, 0)"
 
+    def few(self, connection: Connection, words: tuple[str, ...]) -> tuple[list[int] | None, int | None]:
+        """Keys of the sheets that hold the words, else of those in the states and dates, if either are few.
+
+        And, if neither are, how many hold the words, where nothing else is asked for.
+        """
+        held = connection.execute(_HELD, {"words": query(words)}).scalar_one() if words else None
+        if held is not None and held <= FEW:
+            return list(connection.execute(_HOLDING, {"words": query(words)}).scalars()), None
+        if self.conditions:
+            statement = f"SELECT key FROM sheets{_where(self.conditions)} LIMIT {FEW + 1}"
+            keys = list(connection.execute(_typed(statement, self.values), self.values).scalars())
+            return (keys if len(keys) <= FEW else None), None
+        return None, None if any(len(word) > LONGEST_PART for word in words) else held
+
     def only(self, keys: list[int], words: tuple[str, ...]) -> None:
-        """Ask only for these sheets, which hold the words as far as the full-text index knows them."""
-        self.source = "sheets"
-        self.conditions.append("key IN (SELECT value FROM json_each(:holding))")
-        self.values["holding"] = json.dumps(keys)
-        self.only_with(tuple(word for word in words if len(word) > LONGEST_PART))
+        """Ask only for those of these sheets that hold the words."""
+        self.conditions.append("key IN (SELECT value FROM json_each(:few))")
+        self.values["few"] = json.dumps(keys)
+        self.only_with(words)
 
     def only_with(self, words: tuple[str, ...]) -> None:
         """Ask only for sheets that hold these words, seen by looking."""
+        self.is_by_words = bool(words)
         for i, word in enumerate(words):
             self.conditions.append(f"instr((SELECT words FROM sheet_texts WHERE sheet = key), :word{i})")
             self.values[f"word{i}"] = word
 
     def keys(self, connection: Connection) -> list[_Key]:
         """Those of all that is asked for, in order."""
-        return self._keys(connection, self.descending, self.conditions, self.values, None)
+        return self._keys(connection, "sheets", self.descending, self.conditions, self.values, None)
 
-    def page(self, connection: Connection, place: _Place, counted: int | None) -> _Slice:
-        """The page of a place; of all that is asked for, at most `counted` are counted."""
+    def page(self, connection: Connection, place: _Place, held: int | None) -> _Slice:
+        """The page of a place; `held` is how many there are, where that is known already."""
         down = self.descending != place.backwards
         conditions, values = list(self.conditions), dict(self.values)
         if place.beside is not None:
             conditions.append(f"({self.column}, key) {'<' if down else '>'} (:beside, :beside_key)")
             values["beside"], values["beside_key"] = place.beside
-        # At an end, one walk gives the page and the count; the other pages are told the count.
-        most = counted if counted and place.beside is None else PER_PAGE + 1
-        keys = self._keys(connection, down, conditions, values, most)
-        count = place.count
-        if place.beside is None:
-            count = len(keys) if counted or len(keys) <= PER_PAGE else self._count(connection)
+        # Words are looked up sheet by sheet: at an end, one walk gives the page and the count, as far as it goes.
+        # The other pages are told the count.
+        is_walking = self.is_by_words and held is None
+        most = COUNTED if is_walking and place.beside is None else PER_PAGE + 1
+        keys = self._keys(connection, self.in_order, down, conditions, values, most)
+        if place.beside is not None:
+            count = place.count
+        elif is_walking:
+            count = len(keys)
+        else:
+            count = self._count(connection) if held is None else held
         more, keys = len(keys) > PER_PAGE, keys[:PER_PAGE]
-        is_counted = counted is None or count < counted
+        is_counted = not is_walking or count < COUNTED
         if not place.backwards:
             return _Slice(keys, place.first if place.beside else 1, place.beside is not None, more, count, is_counted)
         keys.reverse()
@@ -263,18 +286,24 @@ class _Asks:
         return _Slice(keys, first if more else 1, more, place.beside is not None, count, is_counted)
 
     def _keys(
-        self, connection: Connection, down: bool, conditions: list[str], values: dict[str, Any], most: int | None
+        self,
+        connection: Connection,
+        source: str,
+        down: bool,
+        conditions: list[str],
+        values: dict[str, Any],
+        most: int | None,
     ) -> list[_Key]:
         direction = "DESC" if down else "ASC"
         limit = f" LIMIT {most}" if most else ""
         statement = (
-            f"SELECT {self.column}, key FROM {self.source}{_where(conditions)}"
+            f"SELECT {self.column}, key FROM {source}{_where(conditions)}"
             f" ORDER BY {self.column} {direction}, key {direction}{limit}"
         )
         return [(place, key) for place, key in connection.execute(_typed(statement, values), values)]
 
     def _count(self, connection: Connection) -> int:
-        statement = f"SELECT count(*) FROM {self.source}{_where(self.conditions)}"
+        statement = f"SELECT count(*) FROM sheets{_where(self.conditions)}"
         return int(connection.execute(_typed(statement, self.values), self.values).scalar_one())
 
 

@@ -107,6 +107,7 @@ sheets = Table(
     Index("sheets_by_running", "year", "running", unique=True),
     Index("sheets_by_draft", "draft_id"),
     Index("sheets_one_written", "draft_id", unique=True, sqlite_where=text("revision = 0")),
+    Index("sheets_by_state", *_FILTERED),
     Index("sheets_in_order_of_date", "dated_at", "key", *(name for name in _FILTERED if name != "dated_at")),
     *(Index(f"sheets_in_order_of_{name}", f"{name}_order", "key", *_FILTERED) for name in ("number", "title", "offer")),
 )

@@ -14,8 +14,22 @@ import pytest
 from sqlalchemy import event
 from sqlalchemy.exc import IntegrityError, OperationalError
 
-from webapp.store import DamagedStore, FolderRefused, StoreBusy, StoreError, StoreFull, drafts, open_store
+from tests.webapp.store.sample_sheet import over, written
+from webapp.store import (
+    DamagedStore,
+    FolderRefused,
+    StoreBusy,
+    StoreError,
+    StoreFull,
+    deeds,
+    drafts,
+    open_store,
+    photographs,
+    revisions,
+    sheets,
+)
 from webapp.store.database import Store, told
+from webapp.store.faults import chain_faults
 from webapp.store.opening import FILE
 
 AT = datetime(2026, 11, 25, 9, 30, tzinfo=UTC)
@@ -240,3 +254,60 @@ def test_what_sqlite_reports_is_told_in_words(code: int, kind: Callable[..., Sto
 @pytest.mark.parametrize("error", [None, ValueError("x"), _error(sqlite3.SQLITE_ERROR), sqlite3.ProgrammingError("x")])
 def test_the_rest_is_a_mistake_of_ours(error: BaseException | None) -> None:
     assert told(Path(FILE), error) is None
+
+
+# ---- handing over
+
+
+def test_a_handing_over_without_room_is_told_and_takes_no_number(store: Store) -> None:
+    names = [written(store, str(i)) for i in range(40)]
+    over(store, names[0], seller_pdf=b"x" * 60_000)
+    done = 1
+    limit_pages(store, 150)
+    with pytest.raises(StoreFull, match="nothing was saved"):  # noqa: PT012
+        for name in names[1:]:
+            over(store, name, seller_pdf=b"x" * 60_000)
+            done += 1
+    assert 1 < done < 40
+    again = open_store(store.file.parent)
+    assert sheets.get(again, names[done]).number is None
+    assert chain_faults(again) == ()
+    assert over(again, names[done]).number == f"2026-{done + 1:04}"
+    assert revisions.papers(again, names[0], 1)[0] == b"x" * 60_000
+
+
+@pytest.mark.parametrize("stop", range(1, 24))
+def test_a_handing_over_that_fails_anywhere_changes_nothing(store: Store, stop: int) -> None:
+    """Each statement of a second handing over in turn is the one at which it fails."""
+    name = written(store)
+    picture = photographs.add(store, name, b"\xff\xd8", 1, 1, AT).digest
+    over(store, name)
+    before = sheets.get(store, name), deeds.history(store, name), revisions.of_sheet(store, name)
+    seen: list[str] = []
+
+    def fail(_connection: object, _cursor: object, sql: str, *_: object) -> None:
+        seen.append(sql.partition(" ")[0])
+        if len(seen) == stop:
+            raise ZeroDivisionError
+
+    event.listen(store._engine, "after_cursor_execute", fail)
+    with pytest.raises(ZeroDivisionError):
+        over(store, name, seen=1, photographs=(picture,), description="other", offer="5000")
+    event.remove(store._engine, "after_cursor_execute", fail)
+    assert len(seen) == stop
+    assert (sheets.get(store, name), deeds.history(store, name), revisions.of_sheet(store, name)) == before
+    assert over(store, name, seen=1, photographs=(picture,)).revision == 2
+    assert chain_faults(store) == ()
+
+
+def test_a_folder_that_became_read_only_is_told(store: Store) -> None:
+    name = written(store)
+    with store.reading() as connection:
+        connection.exec_driver_sql("PRAGMA query_only = ON")
+        driver = connection.connection.driver_connection
+    try:
+        with pytest.raises(FolderRefused, match="right to write there"):
+            over(store, name)
+    finally:
+        driver.execute("PRAGMA query_only = OFF")
+    assert over(store, name).number == "2026-0001"

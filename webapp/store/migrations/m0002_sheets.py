@@ -108,6 +108,7 @@ def upgrade() -> None:
     op.create_index("sheets_by_running", "sheets", ["year", "running"], unique=True)
     op.create_index("sheets_by_draft", "sheets", ["draft_id"])
     op.create_index("sheets_one_written", "sheets", ["draft_id"], unique=True, sqlite_where=sa.text("revision = 0"))
+    op.create_index("sheets_by_state", "sheets", filtered)
     op.create_index("sheets_in_order_of_date", "sheets", ["dated_at", "key", *filtered[:2], *filtered[3:]])
     for order in ("number", "title", "offer"):
         op.create_index(f"sheets_in_order_of_{order}", "sheets", [f"{order}_order", "key", *filtered])

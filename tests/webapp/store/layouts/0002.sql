@@ -238,6 +238,7 @@ CREATE UNIQUE INDEX sheets_by_number ON sheets (number);
 CREATE UNIQUE INDEX sheets_by_running ON sheets (year, running);
 CREATE INDEX sheets_by_draft ON sheets (draft_id);
 CREATE UNIQUE INDEX sheets_one_written ON sheets (draft_id) WHERE revision = 0;
+CREATE INDEX sheets_by_state ON sheets (state, valid_until, dated_at, currency, gold_low_per_g, gold_high_per_g);
 CREATE INDEX sheets_in_order_of_date ON sheets (dated_at, "key", state, valid_until, currency, gold_low_per_g, gold_high_per_g);
 CREATE INDEX sheets_in_order_of_number ON sheets (number_order, "key", state, valid_until, dated_at, currency, gold_low_per_g, gold_high_per_g);
 CREATE INDEX sheets_in_order_of_title ON sheets (title_order, "key", state, valid_until, dated_at, currency, gold_low_per_g, gold_high_per_g);
