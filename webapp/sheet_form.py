@@ -86,9 +86,11 @@ def price_age(seen_at: datetime | None, now: datetime, house: House) -> timedelt
 
 
 def age_words(age: timedelta, w: Wording) -> str:
-    """How old a price is: in hours, from two days on in days."""
-    hours = age / timedelta(hours=1)
-    return f"{w.number(hours, 0)} hours" if hours < 48 else f"{w.number(hours // 24, 0)} days"
+    """How old a price is: in minutes up to two hours, in days from two days on, else in hours."""
+    minutes = age // timedelta(minutes=1)
+    if minutes < 120:
+        return f"{w.number(minutes, 0)} minutes"
+    return f"{w.number(minutes // 60, 0)} hours" if minutes < 48 * 60 else f"{w.number(minutes // 1440, 0)} days"
 
 
 def within_plan(offer: Decimal, quote: Quote) -> bool:

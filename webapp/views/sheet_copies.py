@@ -52,6 +52,5 @@ def checked() -> Response:
     sent = request.files.get("file")
     if sent is None or not sent.filename:
         return page("sheets/check.html", 422, answer=None, name="", problem="Choose a PDF or a JSON file first.")
-    now, zone = settings().now(), settings().zone
-    answer = looked_up(store(), sent.read(), now, newest_gold(store(), now, zone), settings())
+    answer = looked_up(store(), sent.read(), settings().now(), newest_gold(store()), settings())
     return page("sheets/check.html", answer=answer, name=sent.filename[-80:], problem="")

@@ -164,11 +164,12 @@ def handed_over(sheet: str) -> AnyResponse:
             f"Revision {made.sheet.revision} was handed over in the meantime. What you typed is kept; look at it first."
         )
         return redirect(url_for("sheets.shown", sheet=sheet), 303)
+    is_as_seen = request.form.get("seen") == made.seen
     if made.prepared is None:
-        return _shown(made, 422, judged=True)
-    ready = made.prepared
-    if request.form.get("seen") != made.seen:
+        return _shown(made, 422, judged=True, unkept="" if is_as_seen else "Something changed after you looked.")
+    if not is_as_seen:
         return _previewed(made, 409, changed=True)
+    ready = made.prepared
     assert ready.quote and ready.workings and ready.counter  # worked out before others have to wait
     try:
         done = hand_over(

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
-from decimal import Decimal
 from typing import Any, get_args
 
 from flask import Blueprint, Response, abort, flash, redirect, request, url_for
@@ -17,16 +16,17 @@ from webapp.noted_prices import newest_gold
 from webapp.rendering import page, settings, store
 from webapp.settlement_form import SETTLED_FIELDS, settled
 from webapp.sheet_life import STATES, State, lapses, why_not
-from webapp.sheet_table import Cell, csv_of
+from webapp.sheet_listing import HEAD, cells
+from webapp.sheet_listing import shown as row_of
+from webapp.sheet_table import csv_of
 from webapp.sheet_words import DEED_WORDS, ENDED, STATE_WORDS, day_and_time
 from webapp.store import StoreError, UnknownSheet, deeds, erasing, finding, revisions, sheets
 from webapp.store.finding import Order, Wanted
-from webapp.store.sheets import Listed, Sheet
+from webapp.store.sheets import Sheet
 from webapp.wording import Wording
 
 views = Blueprint("sheets", __name__, url_prefix="/sheets")
 ORDERS: tuple[Order, ...] = get_args(Order)
-HEAD = ("Number", "Revision", "State", "Title", "Handed over", "Holds until", "Currency", "Offer", "Written")
 
 
 # ---- the list
@@ -42,7 +42,7 @@ def listed() -> Response:
     return page(
         "sheets/list.html",
         found=found,
-        rows=[_row(one, now, gold) for one in found.sheets],
+        rows=[row_of(one, now, gold, settings()) for one in found.sheets],
         wanted=wanted,
         asked=asked,
         since=request.args.get("since", ""),
@@ -57,8 +57,8 @@ def listed() -> Response:
 def as_table() -> Response:
     """All the sheets that are wanted, for a spreadsheet."""
     wanted, _ = _wanted()
-    text = csv_of(HEAD, _cells(wanted))
-    answer = Response(text, mimetype="text/csv")
+    rows = cells(store(), wanted, settings().now(), _gold(), settings().zone)
+    answer = Response(csv_of(HEAD, rows), mimetype="text/csv")
     answer.headers["Content-Disposition"] = f'attachment; filename="offer-sheets-{settings().now():%Y-%m-%d}.csv"'
     return answer
 
@@ -92,40 +92,6 @@ def _midnight(typed: str, days: int) -> datetime | None:
         return None
     day = date.fromisoformat(typed.strip()) + timedelta(days=days)
     return datetime.combine(day, time(), settings().zone)
-
-
-def _row(one: Listed, now: datetime, gold: Mapping[str, float]) -> dict[str, Any]:
-    offer = "" if one.offer is None else Wording(settings().written_in, one.currency or "").price(float(one.offer))
-    state = one.state(now, gold)
-    return {
-        "sheet": one,
-        "state": state,
-        "words": STATE_WORDS[state],
-        "offer": offer,
-        "at": day_and_time(one.handed_over_at or one.written_at, settings()),
-        "until": "" if one.validity is None else day_and_time(one.validity.until, settings()),
-    }
-
-
-def _cells(wanted: Wanted) -> Iterator[tuple[Cell, ...]]:
-    now, gold, place, zone = settings().now(), _gold(), "", settings().zone
-    while True:
-        found = finding.found(store(), wanted, now, gold, place)
-        for one in found.sheets:
-            yield (
-                one.number,
-                one.revision,
-                STATE_WORDS[one.state(now, gold)],
-                one.title,
-                None if one.handed_over_at is None else one.handed_over_at.astimezone(zone),
-                None if one.validity is None else one.validity.until.astimezone(zone),
-                one.currency,
-                None if one.offer is None else Decimal(one.offer),
-                one.written_at.astimezone(zone),
-            )
-        if found.next is None:
-            return
-        place = found.next
 
 
 # ---- one sheet
@@ -191,7 +157,7 @@ def _note() -> str:
 
 
 def _gold() -> dict[str, float]:
-    return newest_gold(store(), settings().now(), settings().zone)
+    return newest_gold(store())
 
 
 def _there(sheet: str) -> Sheet:
