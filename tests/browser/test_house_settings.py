@@ -37,7 +37,7 @@ def test_from_nothing_to_a_new_quote(watched: Watched, tmp_path: Path, scripts: 
     page.get_by_role("link", name="New quote").click()
     expect(page.locator('[name="spot.currency"]')).to_have_value("EUR")
     expect(page.locator('[name="buyer.margin_frac"]')).to_have_value("22")
-    expect(page.locator("#g-buyer summary")).to_contain_text("margin 22 %")
+    expect(page.locator("#g-buyer > summary")).to_contain_text("margin 22 %")
 
 
 def test_two_tabs(watched: Watched, tmp_path: Path) -> None:

@@ -25,13 +25,16 @@ const texts = () => [...new FormData(quoteForm())].filter(([name, text]) => type
 const solid = (entries) => entries.filter(([, text]) => text !== "").map(String);
 const unsentKey = () => `unsent ${location.pathname}`;
 let unsent = false;
-let sent = [];
+let edits = 0;
+let sentEdits = 0;
+let sent = []; // with the newest request
+let answered = []; // with the newest that was answered
 
 function leave() {
   const form = quoteForm();
   if (!unsent || !form) return;
   unsent = false;
-  remember(unsentKey(), { sent, typed: texts(), writer: form.elements.writer?.value });
+  remember(unsentKey(), { bases: [answered, sent], typed: texts(), writer: form.elements.writer?.value });
   fetch(`${form.action}/kept`, { method: "POST", body: new URLSearchParams(new FormData(form)), keepalive: true }).catch(() => {});
 }
 for (const event of ["beforeunload", "pagehide"]) addEventListener(event, leave);
@@ -45,7 +48,8 @@ function typeAgain() {
   const form = quoteForm();
   if (!left || !form) return;
   const shown = solid(texts());
-  if (!solid(left.sent).every((entry) => shown.includes(entry)) || solid(left.typed).join("\n") === shown.join("\n")) return;
+  const isBase = (base) => solid(base).every((entry) => shown.includes(entry));
+  if (!left.bases.some(isBase) || solid(left.typed).join("\n") === shown.join("\n")) return;
   const turn = {};
   for (const [name, text] of left.typed) {
     const fields = [...form.elements].filter((field) => field.name === name);
@@ -76,6 +80,7 @@ document.addEventListener("input", (event) => {
   const form = event.target.closest("form[hx-post]");
   if (!form) return;
   unsent = true;
+  edits += 1;
   form.dispatchEvent(new CustomEvent("htmx:abort"));
 });
 
@@ -101,8 +106,7 @@ document.addEventListener("click", (event) => {
 document.addEventListener("htmx:before:request", () => {
   if (!quoteForm()) return;
   sent = texts();
-  unsent = false;
-  remember(unsentKey(), null);
+  sentEdits = edits;
 });
 document.addEventListener("htmx:error", () => { unsent = true; tell(LOST); });
 document.addEventListener("htmx:response:error", (event) => {
@@ -113,11 +117,16 @@ document.addEventListener("htmx:response:error", (event) => {
 });
 document.addEventListener("htmx:after:request", (event) => {
   const status = event.detail.ctx.response.status;
-  if (status < 400 || status === 422) tell("");
+  if (status >= 400 && status !== 422) return;
+  tell("");
+  answered = sent;
+  if (edits > sentEdits) return;
+  unsent = false;
+  remember(unsentKey(), null);
 });
 
 if (quoteForm()) {
   foldAgain();
-  sent = texts();
+  sent = answered = texts();
   addEventListener("load", typeAgain); // htmx listens by then
 }
