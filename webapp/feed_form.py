@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -31,9 +32,9 @@ class FeedForm(Typed):
         if spec is None and path in Feed.model_fields:  # a list, typed in one line
             info = Feed.model_fields[path]
             return Field(path, str(info.title), str(info.description), "", "text", False, "", False)
-        if spec is not None and path == "metal":
-            pairs = tuple((value, METAL_NAMES[value]) for value, _ in spec.choices)
-            return Field(path, spec.label, spec.about, "", "choice", False, "", True, pairs)
+        if spec is not None and path in ("metal", "format"):
+            words = {**METAL_NAMES, "json": "JSON", "csv": "CSV"}
+            return replace(spec, default_words="", required=True, choices=tuple((v, words[v]) for v, _ in spec.choices))
         return spec
 
     def label(self, name: str) -> str:

@@ -1,4 +1,4 @@
-"""A price history -> the geometry of its picture. Places are in units of the drawing, which scales as a whole."""
+"""A price history -> the geometry of its picture: across in thousandths of the width, heights in pixels."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from babel.dates import format_date
 
 from webapp.wording import Wording
 
-WIDTH, HEIGHT = 640, 200
-LEFT, RIGHT, TOP, BOTTOM = 12, 84, 14, 172
+WIDTH, TOP, BOTTOM, HEIGHT = 1000, 22, 172, 200
 MOST_DAYS = 90
 LEAST_DAYS = 2
+MOST_DOTS = 12
 STEPS = 3
 
 
@@ -34,23 +34,20 @@ class Picture:
     ----------
     points : str
         Of the line, as SVG has them.
-    last : (float, float)
-        Where the newest stands.
+    dots : tuple of (float, float)
+        Per cent across and height of each day while there are few, else of the newest.
     words : str
         What it shows, for those who do not see it.
     """
 
     points: str
     dots: tuple[tuple[float, float], ...]
-    last: tuple[float, float]
     levels: tuple[Level, ...]
     first_day: str
     last_day: str
     words: str
     width: int = WIDTH
     height: int = HEIGHT
-    left: int = LEFT
-    right: int = WIDTH - RIGHT
     bottom: int = BOTTOM
 
 
@@ -62,11 +59,9 @@ def picture_of(days: Sequence[date], amounts: Sequence[float], w: Wording, unit_
     levels = _levels(min(amounts), max(amounts))
     low, high = levels[0], levels[-1]
     span = (days[-1] - days[0]).days
-    right = WIDTH - RIGHT
 
     def place(day: date, amount: float) -> tuple[float, float]:
-        x = LEFT + (right - LEFT) * (day - days[0]).days / span
-        return round(x, 1), round(_height(amount, low, high), 1)
+        return round(WIDTH * (day - days[0]).days / span, 1), round(_height(amount, low, high), 1)
 
     spots = tuple(place(day, amount) for day, amount in zip(days, amounts, strict=True))
     decimals = max(0, -math.floor(math.log10(levels[1] - levels[0]) + 1e-9))
@@ -77,8 +72,7 @@ def picture_of(days: Sequence[date], amounts: Sequence[float], w: Wording, unit_
     )
     return Picture(
         points=" ".join(f"{x:g},{y:g}" for x, y in spots),
-        dots=spots if len(spots) <= 12 else (),
-        last=spots[-1],
+        dots=tuple((round(x / 10, 2), y) for x, y in (spots if len(spots) <= MOST_DOTS else spots[-1:])),
         levels=tuple(Level(round(_height(one, low, high), 1), w.number(one, decimals)) for one in levels),
         first_day=first,
         last_day=last,

@@ -15,7 +15,7 @@ from webapp.store.tables import prices as table
 
 GOLD, SILVER, RATE = "gold", "silver", "exchange_rate"
 AGAIN = timedelta(hours=1)
-PER_PAGE = 50
+PER_PAGE = 25
 _NEWEST = (table.c.seen_at.desc(), table.c.key.desc())
 _COLUMNS = [column for column in table.c if column.name != "key"]
 
@@ -126,7 +126,7 @@ def fed_between(store: Store, metal: str, currency: str, first: datetime, last: 
 
 
 def listed(store: Store, metal: str, currency: str, number: int = 1) -> Page:
-    """The prices of something in a currency, the newest first, 50 a page. Writes nothing."""
+    """The prices of something in a currency, the newest first, 25 a page. Writes nothing."""
     wanted = (table.c.metal == metal, table.c.currency == currency)
     with store.reading() as connection:
         count = connection.execute(select(func.count()).select_from(table).where(*wanted)).scalar_one()

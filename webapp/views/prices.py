@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+from babel.dates import format_datetime
 from flask import Blueprint, Response, abort, current_app, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -128,6 +129,8 @@ def _shown(entry: Entry, status: int = 200) -> Response:
         told_words=told_words,
         age=lambda at: price_age_words(at, datetime.now(UTC)),
         source_words=source_words,
+        short_moment=lambda at: format_datetime(at.astimezone(told.zone), "short", None, told.written_in),
+        zone_words=f"UTC{datetime.now(told.zone).isoformat()[-6:]}" if not told.time_zone else told.time_zone,
         entry=entry,
         metals=price_entry.METALS,
         plain=plain,
@@ -162,12 +165,12 @@ def told_words(told: Told) -> str:
     """What came of a feed, in a sentence."""
     feed, found = told.feed, told.found
     if found is None:
-        return f"{feed.name}: no price taken, {told.reason}."
+        return f"no price taken, {told.reason}."
     answer, w = found.answer, Wording(settings().written_in, found.answer.currency)
     if answer.metal == RATE:
-        words = f"{feed.name}: 1 {answer.unit} is {answer.price:.6g} {answer.currency}"
+        words = f"1 {answer.unit} is {w.number(answer.price, 6, least=2)} {answer.currency}"
     else:
-        words = f"{feed.name}: {answer.metal} {w.money(answer.price)} per {dict(price_entry.units())[answer.unit]}"
+        words = f"{answer.metal} {w.money(answer.price)} per {dict(price_entry.units())[answer.unit]}"
     age = price_age_words(found.answered_at, told.at)
     if found.is_stale:
         return f"{words}, an old answer ({age}), as there is no new one: {found.trouble}."
@@ -221,7 +224,7 @@ def taken(address: str, name: str) -> AnyResponse:
             told = rounds().go(store(), [feed for feed in house().feeds if feed.metal in (metal, RATE)])
             for one in told:
                 if one.reason:
-                    flash(told_words(one)[:MOST_TOLD], CATEGORY)
+                    flash(f"{one.feed.name}: {told_words(one)}"[:MOST_TOLD], CATEGORY)
         fed = _fed(typed, metal, currency)
         if fed is None:
             flash(f"No feed told a price of {metal} in {currency}: enter it by hand.", CATEGORY)

@@ -70,7 +70,7 @@ def test_a_page_of_them_at_a_time(store: Store) -> None:
     for i in range(prices.PER_PAGE + 1):
         prices.keep(store, price(i + 1, i))
     first, second = prices.listed(store, "gold", "USD"), prices.listed(store, "gold", "USD", 2)
-    assert (len(first.prices), first.last, first.prices[0].price, len(second.prices)) == (50, 2, 51, 1)
+    assert (len(first.prices), first.last, first.prices[0].price, len(second.prices)) == (25, 2, 26, 1)
     assert prices.listed(store, "gold", "USD", 3).prices == () == prices.listed(store, "gold", "USD", 10**30).prices
 
 
