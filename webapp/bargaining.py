@@ -81,9 +81,8 @@ def _choices(quote: Quote) -> Iterator[Choice]:
     if quote.plan is not None:
         plan = quote.plan.buyer
         yield from (Choice("open at", plan.open), Choice("aim for", plan.aim), Choice("stop at", plan.stop))
-    if quote.counters is not None and quote.counters.said[-1].by == "seller":
-        answer = quote.counters.next
-    else:
-        answer = None if quote.ask is None else quote.ask.counter
+    answer = None if quote.ask is None else quote.ask.counter
+    if quote.counters is not None:
+        answer = quote.counters.next if quote.counters.said[-1].by == "seller" else None
     if answer is not None and answer.by == "buyer" and answer.figure is not None:
         yield Choice("answer", answer.figure)
