@@ -43,23 +43,28 @@ class Printed:
 
 def seller_pdf(paper: SellerPaper) -> Printed:
     """The seller's copy."""
-    return _printed("seller", paper)
+    return _pdf("seller", paper)
 
 
 def house_pdf(paper: HousePaper) -> Printed:
     """The working papers of the house."""
-    return _printed("house", paper)
+    return _pdf("house", paper)
 
 
 def pictures(paper: SellerPaper | HousePaper) -> list[bytes]:
     """Each page as a PNG, for a look at it."""
     name = "seller" if isinstance(paper, SellerPaper) else "house"
-    made = _made(name, paper, Letters(), format="png", ppi=SCREEN_PPI)
+    made, _ = _printed(name, paper, format="png", ppi=SCREEN_PPI)
     return [made] if isinstance(made, bytes) else list(made)
 
 
-def _printed(name: str, paper: SellerPaper | HousePaper) -> Printed:
-    """The paper, at the first attempt as a rule.
+def _pdf(name: str, paper: SellerPaper | HousePaper) -> Printed:
+    made, notes = _printed(name, paper, format="pdf", pdf_standards=STANDARDS)
+    return Printed(bytes(made), notes)
+
+
+def _printed(name: str, paper: SellerPaper | HousePaper, **how: Any) -> tuple[Any, tuple[str, ...]]:
+    """The paper and what was replaced in it, at the first attempt as a rule.
 
     Letters and marks that are typed together may have no glyph together, though a font has each; those are replaced,
     as often as it takes, and at last all that is not a plain letter.
@@ -70,7 +75,7 @@ def _printed(name: str, paper: SellerPaper | HousePaper) -> Printed:
     for attempt in range(MOST_ATTEMPTS):
         letters = Letters(refused, plain=plain or attempt == MOST_ATTEMPTS - 1)
         try:
-            return Printed(bytes(_made(name, paper, letters, format="pdf", pdf_standards=STANDARDS)), letters.notes)
+            return _made(name, paper, letters, **how), letters.notes
         except TypstError as fault:
             found = _refused(fault.diagnostic)
             if not found or letters.is_plain:
