@@ -13,8 +13,21 @@ from typing import Any
 import pytest
 from pydantic import BaseModel
 
-from valuation import HeadlineWorking, Quote, QuoteRequest, Spread, Summary, quote, read_request
+from valuation import (
+    HeadlineWorking,
+    LotQuote,
+    LotRequest,
+    Quote,
+    QuoteRequest,
+    Spread,
+    Summary,
+    lot_quote,
+    quote,
+    read_lot,
+    read_request,
+)
 from valuation.evidence_result import Evidence, EvidenceRow, EvidenceToday, EvidenceVerdict
+from valuation.lot_request import Piece
 from valuation.result import Assumption
 from valuation.working_sheet import Step
 from valuation.working_term import Constant
@@ -22,7 +35,9 @@ from webapp.cli import main
 
 ROOT = Path(__file__).parent.parent
 GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
-BLOCKS = [tomllib.loads(block) for block in re.findall(r"^```toml\n(.*?)^```$", GUIDE, re.MULTILINE | re.DOTALL)]
+EVERY = [tomllib.loads(block) for block in re.findall(r"^```toml\n(.*?)^```$", GUIDE, re.MULTILINE | re.DOTALL)]
+BLOCKS = [block for block in EVERY if "pieces" not in block]
+LOTS = [block for block in EVERY if "pieces" in block]
 WHOLE = BLOCKS[0]
 KEYS = re.compile(r"`([a-z0-9_]+)`")
 PATHS = re.compile(r"`([a-z0-9_.]+)(?:\[\])?`")
@@ -114,6 +129,35 @@ def test_table_of_the_quote_holds_every_inner_key() -> None:
 
     check(Quote, "")
     assert told["fine_gold_g"] == list(Summary.model_fields)
+
+
+@pytest.mark.parametrize("block", LOTS, ids=[block["title"] for block in LOTS])
+def test_every_example_of_a_lot_can_be_quoted(block: dict[str, Any]) -> None:
+    told = lot_quote(read_lot(block))
+    assert told.verdict == "fair_range"
+    assert {route.route for route in told.routes} == {"refine", "intact"}
+
+
+def test_examples_of_lots_hold_every_key_of_a_lot_and_of_a_piece() -> None:
+    assert {name for block in LOTS for name in block} == set(LotRequest.model_fields)
+    assert {name for block in LOTS for piece in block["pieces"] for name in piece} == set(Piece.model_fields)
+
+
+def test_table_of_the_lot_holds_its_keys_in_order() -> None:
+    told = {path.strip("`").replace("[]", ""): KEYS.findall(holds) for path, holds, _ in rows("The lot as JSON")}
+    assert [path for path in told if "." not in path] == list(LotQuote.model_fields)
+
+    def check(model: type[BaseModel], path: str) -> None:
+        if path:
+            assert told[path] == list(model.model_fields), path
+        for name, field in model.model_fields.items():
+            inner = model_in(field.annotation)
+            if inner is not None and path != "pieces":
+                check(inner, f"{path}.{name}".lstrip("."))
+
+    check(LotQuote, "")
+    lists = {name for name, field in LotQuote.model_fields.items() if typing.get_origin(field.annotation) is tuple}
+    assert {path.strip("`[]") for path, *_ in rows("The lot as JSON") if path.endswith("[]`")} == lists
 
 
 def test_table_of_the_working_holds_its_keys() -> None:

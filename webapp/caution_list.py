@@ -42,4 +42,9 @@ CAUTIONS = {
     "ceiling_zero": Said("offer", "the house cannot pay anything"),
     "floor_assumed": Said("offer", "no alternative of the seller is known"),
     "no_fair_price": Said("offer", "floor above ceiling"),
+    "pieces_not_seen": Said("seen", "in some pieces of a lot gold is not seen by weight: they count in no total"),
+    "conditioned_by_piece": Said(
+        "gold", "under 5 % of the draws leave a possible amount of gold in every piece of a lot"
+    ),
+    "fewer_draws": Said("draws", "a lot has over 200 pieces, so 4096 draws are taken"),
 }
