@@ -20,7 +20,7 @@ PRICES = {
     "ask": "the asking price",
     "floor": "what the seller could get elsewhere",
 }
-HEAD = ("Costs", "Gold within", "Changes the deal", "Worth", "Left over")
+HEAD = ("Left over", "Worth", "Costs", "Changes the deal", "Gold within")
 NEVER = "never"
 STAYS = 0.98  # a range narrowed by less than this is told to stay as it is
 
@@ -135,7 +135,7 @@ def cells(row: EvidenceRow, found: Evidence, w: Wording) -> tuple[str, ...]:
     """The figures of a test, under `HEAD`; empty where there are none."""
     gain = "" if row.gain_both is None else w.money_rough(row.gain_both)
     left = "" if row.net is None else w.money_rough(row.net)
-    return w.money_rough(row.cost), range_left(row, found, w), often(row, w), gain, left
+    return left, gain, w.money_rough(row.cost), often(row, w), range_left(row, found, w)
 
 
 def care(row: EvidenceRow, w: Wording) -> list[str]:

@@ -41,6 +41,7 @@ GLOSSARY = (
     ),
     Word("doubt", "the spread of a figure: how far the truth may lie from it"),
     Word("draws", "the quote is worked out thousands of times, each time with doubtful inputs drawn from their ranges"),
+    Word("evidence", "what one more test would tell, held against what it costs before it is made"),
     Word("fair range", "the prices at which both sides gain, without the quarter of the gain at each end"),
     Word("fine gold", "the pure gold in the piece, apart from the silver and copper that it is alloyed with"),
     Word("fineness", "share of pure gold in native gold, by mass; 0.85 is 850 parts per thousand"),

@@ -22,6 +22,7 @@ import numpy as np
 
 from tests.benchmarks.bare import gold_stage, routes, triangular
 from valuation import evidence, read_request
+from valuation.decision import N_OUTCOMES
 
 SEED = 20261006
 MARGIN, HANDLING, ALPHA = 0.15, 60.0, 0.10
@@ -143,10 +144,9 @@ class Compared:
 
     @property
     def off(self) -> float:
-        """Difference in standard errors of both together; a thousandth of the figure counts for nothing."""
-        return float(
-            (self.program - self.brute) / np.hypot(self.u_program, self.u_brute + 1e-3 * abs(self.brute) + 1e-9)
-        )
+        """Difference in standard errors of both; a thousandth counts for nothing, nor does one outcome of 512."""
+        least = 1.0 / N_OUTCOMES if self.figure == "change_chance" else 1e-3 * abs(self.brute) + 1e-9
+        return float((self.program - self.brute) / np.hypot(self.u_program, self.u_brute + least))
 
 
 def _mean(rows: list[list[float]]) -> tuple[Any, Any]:
@@ -154,15 +154,17 @@ def _mean(rows: list[list[float]]) -> tuple[Any, Any]:
     return table.mean(axis=0), table.std(axis=0, ddof=1) / np.sqrt(len(table))
 
 
-def compared(n_outcomes: int, n_pool: int, tests: list[dict[str, Any]] = TESTS) -> Iterator[Compared]:
+def compared(
+    n_outcomes: int, n_pool: int, tests: list[dict[str, Any]] = TESTS, n_seeds: int = SEEDS, n_blocks: int = BLOCKS
+) -> Iterator[Compared]:
     """Every figure of every test, with and without a deal today; so many outcomes of each in all."""
     for case, seller in SELLERS.items():
         price, _ = told(seller)
-        by_seed = [told(seller, SEED + i)[1] for i in range(SEEDS)]
+        by_seed = [told(seller, SEED + i)[1] for i in range(n_seeds)]
         for number, test in enumerate(tests):
-            seeds = [SEED + 1000 * number + 10 * block for block in range(BLOCKS)]
+            seeds = [SEED + 1000 * number + 10 * block for block in range(n_blocks)]
             blocks = [
-                nested(test, pool(seed + 2, n_pool), seller["other_bid"], price, n_outcomes // BLOCKS, seed)
+                nested(test, pool(seed + 2, n_pool), seller["other_bid"], price, n_outcomes // n_blocks, seed)
                 for seed in seeds
             ]
             program, u_program = _mean([rows[test["kind"]] for rows in by_seed])

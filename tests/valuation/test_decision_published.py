@@ -43,7 +43,7 @@ def unit_normal_loss(d):
 @pytest.mark.parametrize("u", [0.3, 1.0, 3.0])
 @pytest.mark.parametrize("break_even", [-0.5, 0.0, 0.8])
 def test_a_linear_gain_with_normal_doubt_has_a_closed_form(u, break_even):
-    """EVSI = sigma* L(D): R. Schlaifer, H. Raiffa, Applied Statistical Decision Theory (1961), chapter 5 (from memory)."""
+    """EVSI = sigma* L(D): H. Raiffa, R. Schlaifer, Applied Statistical Decision Theory (1961), 5 (from memory)."""
     theta = 100.0 + 12.0 * Draws().z("host_density")
     payoffs = np.stack([theta - (100.0 + 12.0 * break_even), np.zeros(theta.size)])
     u *= 12.0

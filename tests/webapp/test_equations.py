@@ -11,18 +11,21 @@ import pytest
 from bs4 import BeautifulSoup
 
 from scenarios import scenario
-from valuation import quote, read_request
+from valuation import evidence, quote, read_request
 from valuation.asks import all_in
 from valuation.collector import sold_intact
 from valuation.comparables import foretold, nearness
 from valuation.counters import next_counter
 from valuation.deals import advance_terms
+from valuation.decision import nothing_learnt, simulated_outcomes
 from valuation.detection import false_gold_g, hand_rules, threshold
 from valuation.draws import Draws
+from valuation.evidence_tests import settled_terms
 from valuation.fluids import air_density_g_cm3, pressure_at_altitude_hpa, water_density_g_cm3
 from valuation.gold import U_ALLOY_REL, U_CHIP_LIKENESS_G_CM3, gold_by_density, native_density_g_cm3
 from valuation.mass import G_PER_OZT
 from valuation.materials import alloy_model, lookalikes, metals
+from valuation.measurements import measurement, untold
 from valuation.negotiation import fair_split, route_result
 from valuation.observations import Gold, Rock, Weighing
 from valuation.premium import PremiumModel
@@ -30,6 +33,7 @@ from valuation.refining import Lot, settled
 from valuation.rubric import log_premium, qualities
 from valuation.spread import PREMIUM, Spread
 from valuation.stages import valued
+from valuation.stakes import bargains, stakes_of
 from valuation.summary import quantiles
 from valuation.terms import Ask, Buyer, Collector, Refiner, Spot
 from valuation.weighing import (
@@ -302,6 +306,33 @@ class TestChecks:
             density = lookalikes()[key].density_g_cm3.likely
             grams = worked("checks", "G_x", V_x=1.0, rho_x=density, rho_h=2.63, rho_n=native)
             assert false_gold_g(content, weighed.volume_cm3)[f"{key}_g"] == pytest.approx(sign * grams, rel=1e-9)
+
+
+class TestEvidence:
+    def test_the_weight_of_a_draw(self):
+        q, u = np.array([2.60, 2.63, 2.70]), 0.05
+        weights = simulated_outcomes(q[None], np.array([u]), 8).weights
+        # What was shown follows from two draws; the third is weighted by the equation then.
+        shown = (q[0] + q[1]) / 2 - u**2 * np.log(weights[0] / weights[1]) / (q[1] - q[0])
+        w = worked("evidence", "w", y=shown, q=q[:, None], u=u)
+        assert weights == pytest.approx(w / w.sum(axis=0), rel=1e-9)
+
+    def test_gain_what_is_left_and_worth_to_the_house_alone(self):
+        request = read_request(scenario("chip-pays").entries)
+        chip, v = evidence(request).tests[0], valued(request, Draws())
+        assert chip.kind == "chip" and v.request.weighing is not None
+        terms = settled_terms(request.tests[0], v.request.weighing, v.money_per_g, 2.7)
+        measured, stakes = measurement(terms, v), stakes_of(v)
+        assert measured is not None
+        outcomes = simulated_outcomes(measured.values, measured.u).calibrated(untold(v))
+        after, today = bargains(stakes, outcomes), bargains(stakes, nothing_learnt(outcomes.prior))
+        sides = {"B_1": after.house.mean(), "S_1": after.seller.mean(), "B_0": today.house[0], "S_0": today.seller[0]}
+        gain = worked("evidence", "D", **sides)
+        assert gain == pytest.approx(chip.gain_both, abs=1e-5)
+        assert worked("evidence", "R", D=gain, c=chip.cost, d=chip.damage) == pytest.approx(chip.net, abs=1e-5)
+        m = after.means[0] - request.buyer.handling_cost
+        value = worked("evidence", "v", E=Mean(), m=m, A=request.seller.other_bid)
+        assert value == pytest.approx(chip.decision_value, abs=1e-5)
 
 
 @pytest.fixture(scope="module", autouse=True)

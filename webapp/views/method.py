@@ -38,6 +38,7 @@ CONTENTS = (
             ("offer", "Offer"),
             ("ask", "Asking price and claim"),
             ("deals", "Deals"),
+            ("evidence", "One more test"),
             ("checks", "Rules of thumb, look-alikes"),
         ),
     ),
