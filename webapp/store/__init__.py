@@ -31,7 +31,8 @@ file drops SQLite's locks in this process (on POSIX systems).
 
 Every expected trouble is a `StoreError`, whose text is for the person: `FolderRefused`, `NewerStore`, `DamagedStore`
 (these three from ``open_store``, the last from anywhere), `StoreBusy`, `StoreFull`, `TextRefused`, `TooLarge`,
-`UnknownDraft`, `UnknownSheet`, `UnknownPhotograph`, `NotAllowed`, `AlreadyHandedOver`. Moments are passed in, with their time zone; they come back in UTC.
+`UnknownDraft`, `UnknownSheet`, `UnknownPhotograph`, `NotAllowed`, `AlreadyHandedOver`. Moments are passed in, with
+their time zone; they come back in UTC.
 
 Importing this package loads no SQLAlchemy; `open_store` and the modules of the nouns do.
 """

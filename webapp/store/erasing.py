@@ -11,7 +11,7 @@ from datetime import datetime
 from hashlib import sha256
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, select, text, update
+from sqlalchemy import Connection, Row, func, literal, select, text, update
 
 from webapp.store import chain, entries, sheets
 from webapp.store.database import Store
@@ -143,7 +143,8 @@ def _left_in(connection: Connection, wanted: str, keys: list[int], of_drafts: li
     words = folded(wanted)
     holding: set[int] = set()
     if words:
-        there = select(sheet_texts.c.sheet).where(func.instr(sheet_texts.c.words, words) > 0)
+        whole = literal(" ").concat(sheet_texts.c.words).concat(" ")  # "7" is not left in "2026-0007"
+        there = select(sheet_texts.c.sheet).where(func.instr(whole, f" {words} ") > 0)
         holding |= set(connection.execute(there).scalars())
     for table, column in ((revisions, revisions.c.reason), (deeds, deeds.c.note)):
         texts = connection.execute(select(table.c.sheet, column).where(table.c.sheet.in_(keys), column != ""))

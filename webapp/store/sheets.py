@@ -104,7 +104,8 @@ def new(
 ) -> str:
     """Id of a sheet made from a draft; committed when this returns.
 
-    A draft has one sheet that is written and not handed over; if there is one already, it is that, unchanged.
+    A draft has one sheet that is written and not handed over; if there is one already, it is that, with this title,
+    description and reference, and with what its writing form holds.
 
     Parameters
     ----------
@@ -122,11 +123,14 @@ def new(
     """
     title, typed = sound("", title)[:LONGEST_TITLE], written(entries)
     description, reference = checked_description(description), _checked_reference(reference)
-    still_written = select(table.c.id).where(table.c.draft_id == draft_id, table.c.revision == 0)
+    still_written = select(table.c.key, table.c.id).where(table.c.draft_id == draft_id, table.c.revision == 0)
     with store.writing() as connection:
-        there = connection.execute(still_written).scalar_one_or_none()
-        if there is not None:
-            return str(there)
+        before = connection.execute(still_written).one_or_none()
+        if before is not None:
+            change(connection, before.key, title=title, title_order=title_order(title), changed_at=at)
+            describe(connection, before.key, description)
+            set_reference(connection, before.key, reference)
+            return str(before.id)
         name = fresh_id()
         made = {
             "id": name,

@@ -112,6 +112,7 @@ def test_where_the_same_words_are_left_is_told(store: Store) -> None:
     over(store, other, reason=f"{SECRET} insisted")
     drafts.keep(store, "draft-with-a-note", [("note", SECRET), (FIELD, SECRET)], "Noted", AT, kind="quote")
     assert erase_reference(store, SECRET, minutes(9)).left_in == ("2026-0001", "2026-0002", "Noted")
+    assert erase_reference(store, "7", minutes(9)).left_in == (), "7719 and 2026-0007 hold no 7 as a word"
 
 
 @pytest.mark.parametrize("blank", ["", " \n "])

@@ -147,13 +147,18 @@ def test_what_very_many_sheets_hold_is_found_the_same(store: Store, monkeypatch:
             if i % 3:
                 over(store, name, at=minutes(i), title=title, offer=f"{chance.randint(1, 40)}.00")
     cases = [
-        Wanted(text, states, None, None, order, descending)
-        for text, states, order, descending in product(
-            ("quartz", "ein", "quartz leaf", "x" * 28, ""), ((), ("handed_over",)), finding._ORDERS, (True, False)
+        Wanted(text, states, since, since and minutes(130), order, descending)
+        for text, states, since, order, descending in product(
+            ("quartz", "ein", "quartz leaf", "x" * 28, ""),
+            ((), ("handed_over",)),
+            (None, minutes(20)),
+            finding._ORDERS,
+            (True, False),
         )
     ]
     few = [ids(store, wanted) for wanted in cases]
     monkeypatch.setattr(finding, "FEW", 5)
+    monkeypatch.setattr(finding, "_HOLDING", finding.text(str(finding._HOLDING).replace("4001", "6")))
     assert [ids(store, wanted) for wanted in cases] == few
     assert max(map(len, few)) > 2 * PER_PAGE > min(map(len, few)) > 0
     monkeypatch.setattr(finding, "COUNTED", 60)

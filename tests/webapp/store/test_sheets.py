@@ -64,8 +64,11 @@ def test_a_written_sheet_has_no_number_and_comes_back_as_it_was(store: Store) ->
 
 def test_a_draft_has_one_sheet_that_is_only_written(store: Store) -> None:
     first = written(store, "d", title="one")
-    assert written(store, "d", title="two") == first
-    assert sheets.get(store, first).title == "one"
+    sheets.keep_entries(store, first, TYPED, AT)
+    assert written(store, "d", title="two", reference="book 2", at=minutes(1)) == first
+    there = sheets.get(store, first)
+    assert (there.title, there.reference, there.entries, there.written_at) == ("two", "book 2", tuple(TYPED), AT)
+    assert kinds(store, first) == [(0, "written")]
     over(store, first)
     second = written(store, "d")
     assert second != first
