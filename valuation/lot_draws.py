@@ -57,6 +57,7 @@ _KIND_OF = {column: kind for kind, columns in SHARED_COLUMNS.items() for column 
 _BALANCE = ("readability_g", "repeatability_g", "linearity_g", "span_tolerance_frac")
 _ROOM = ("air_temperature_degc", "air_humidity_frac", "air_pressure_hpa", "altitude_m")
 _OWN_STREAM, _SHARED_STREAM, _SHUFFLE_STREAM = 1, 2, 3
+_BITS = 30
 
 
 @dataclass(frozen=True)
@@ -72,14 +73,17 @@ class PieceDraws(Draws):
 
     Notes
     -----
-    Two scrambles of one Sobol' sequence are not independent draw by draw, as the first binary digits of both follow
-    the number of the draw. So every piece's own matrix is taken in a random order of its own.
+    A piece's own columns are one scrambled Sobol' matrix with a digital shift of the piece's own. Two such are not
+    independent draw by draw, as the first binary digits of both follow the number of the draw; so each is taken in a
+    random order of its own too.
 
     References
     ----------
     A. B. Owen, Latin supercube sampling for very high-dimensional simulations, ACM Trans. Model. Comput. Simul. 8
-    (1998) 71-102 (groups of inputs, each a quasi-random sequence in random order). M. D. McKay, R. J. Beckman,
-    W. J. Conover, Technometrics 21 (1979) 239-245 (Latin hypercube, for the further statements).
+    (1998) 71-102 (groups of inputs, each a quasi-random sequence in random order). P. L'Ecuyer, C. Lemieux, Recent
+    advances in randomized quasi-Monte Carlo methods, in Modeling Uncertainty, Kluwer 2002 (digital shift; from memory).
+    M. D. McKay, R. J. Beckman, W. J. Conover, Technometrics 21 (1979) 239-245 (Latin hypercube, for the further
+    statements).
     """
 
     number: int = 0
@@ -131,15 +135,23 @@ def _shared_row(seed: int, column: str, group: int, n: int) -> Floats:
     return u
 
 
-def _own_rows(seed: int, number: int, log2_draws: int) -> dict[str, Floats]:
+@lru_cache(maxsize=2)
+def _own_digits(seed: int, log2_draws: int) -> NDArray[np.uint32]:
+    """First 30 binary digits of a scrambled Sobol' matrix as whole numbers, shape (N_OWN_COLUMNS, n)."""
     from scipy.stats import qmc  # loaded with the first lot: it takes most of a second
 
+    rng = np.random.default_rng([seed, _OWN_STREAM])
+    engine = qmc.Sobol(d=N_OWN_COLUMNS, scramble=True, bits=_BITS, rng=rng)
+    return np.ascontiguousarray((engine.random_base2(log2_draws).T * 2.0**_BITS).astype(np.uint32))
+
+
+def _own_rows(seed: int, number: int, log2_draws: int) -> dict[str, Floats]:
+    """The matrix with the piece's own digital shift, in the piece's own order, by column."""
+    digits = _own_digits(seed, log2_draws)[: len(OWN_COLUMNS)]
     rng = np.random.default_rng([seed, _OWN_STREAM, number])
-    scramble = int(rng.integers(2**62))  # a number, as the engine would copy a generator at length
-    u = qmc.Sobol(d=N_OWN_COLUMNS, scramble=True, rng=scramble).random_base2(log2_draws)
-    rows = np.ascontiguousarray(u[rng.permutation(len(u))].T)
-    np.clip(rows, SMALLEST_U, 1.0 - SMALLEST_U, out=rows)
-    return {column: rows[i] for i, column in enumerate(OWN_COLUMNS)}
+    shift = rng.integers(2**_BITS, size=(N_OWN_COLUMNS, 1), dtype=np.uint32)[: len(OWN_COLUMNS)]
+    shifted = (digits ^ shift)[:, rng.permutation(digits.shape[1])]
+    return dict(zip(OWN_COLUMNS, (shifted + 0.5) * 2.0**-_BITS, strict=True))
 
 
 def _statements(source: str, request: QuoteRequest) -> dict[str, str]:
