@@ -29,7 +29,6 @@ from webapp.store.revisions import Numbered
 from webapp.wording import Wording
 
 PAPER_SIZES: dict[str, PaperSize] = {"A4": "a4", "Letter": "us-letter"}
-BY_HAND = "entered by the house"
 
 
 @dataclass(frozen=True)
@@ -52,6 +51,8 @@ class Prepared:
         What lists call the sheet.
     age : timedelta or None
         Of a price that is older than the house has it.
+    price_source : str
+        Where the price of gold comes from.
     """
 
     request: QuoteRequest
@@ -61,6 +62,7 @@ class Prepared:
     locale: Locale
     zone: tzinfo
     age: timedelta | None
+    price_source: str
     photographs: tuple[Photographed, ...]
 
     @cached_property
@@ -181,7 +183,7 @@ def frozen(made: Prepared, numbered: Numbered) -> Frozen:
         silver_price=None if spot.silver is None else f"{exact(spot.silver):f}",
         spot_unit=spot.unit,
         price_seen_at=spot.seen_at,
-        price_source=BY_HAND,
+        price_source=made.price_source,
         valid_until=made.terms.valid_until,
         time_zone=facts.time_zone,
         spot_move_frac=None if made.terms.spot_move_frac is None else f"{made.terms.spot_move_frac:f}",

@@ -7,12 +7,13 @@ from typing import Any
 
 from werkzeug.datastructures import MultiDict
 
-from valuation.mass import MassUnit, grams_per
+from valuation.terms import Spot
 from webapp.forms import Reading
+from webapp.price_now import BY_HAND, newest_price, source_of
 from webapp.store import prices
 from webapp.store.database import Store
 from webapp.store.drafts import Draft
-from webapp.store.prices import GOLD
+from webapp.store.prices import GOLD, RATE
 from webapp.typed import Typed
 
 
@@ -29,10 +30,12 @@ def entries_of(draft: Draft, now: datetime, zone: tzinfo) -> dict[str, Any]:
 
 def newest_gold(store: Store) -> dict[str, float]:
     """The newest price of gold, entered or fed, by currency [money/g]."""
-    found: dict[str, float] = {}
-    for metal, currency in prices.pairs(store):
-        price = prices.newest(store, GOLD, currency) if metal == GOLD else None
-        if price is not None:
-            unit: MassUnit = price.unit  # type: ignore[assignment]
-            found[currency] = price.price / grams_per(unit)
-    return found
+    currencies = {currency for metal, currency in prices.pairs(store) if metal in (GOLD, RATE)}
+    newest = {currency: newest_price(store, GOLD, currency) for currency in sorted(currencies)}
+    return {currency: one.per("g").price for currency, one in newest.items() if one is not None}
+
+
+def source_words_of(store: Store, spot: Spot) -> str:
+    """Where the gold price of a quote comes from: a feed's name, else that it was entered by hand."""
+    fed = source_of(store, GOLD, spot)
+    return BY_HAND if fed is None else fed.source

@@ -9,12 +9,16 @@ from babel import Locale
 from werkzeug.datastructures import MultiDict
 
 from valuation import Quote, RequestRefused, ValuationError, quote
+from valuation.mass import grams_per
+from valuation.money import exact
+from valuation.terms import Spot
 from webapp.canonical_json import canonical, digest
 from webapp.handing_over import Photographed, Prepared, request_of
 from webapp.house_file import HouseRead
-from webapp.noted_prices import entries_of
+from webapp.noted_prices import entries_of, newest_gold, source_words_of
 from webapp.settings import Settings
 from webapp.sheet_form import Judge, OfferForm, OfferTerms, price_age
+from webapp.sheet_life import lapses, validity
 from webapp.store import drafts, photographs, sheets
 from webapp.store.database import Store
 from webapp.store.photographs import Photograph
@@ -120,9 +124,34 @@ def writing(desk: Desk, sheet_id: str) -> Writing:
     w = Wording(desk.locale, request.spot.currency)
     age = price_age(request.spot.seen_at, desk.now, desk.house.house)
     terms, judged = Judge(found, desk.house.house, desk.now, desk.zone, w, age).read(form)
+    if terms is not None and (why := _over_at_once(desk, request.spot, terms, w)):
+        terms, judged = None, OfferForm(form.texts, {"spot_move": why})
     ready = None
     if terms is not None:
         shown = tuple(Photographed(shot.digest, photographs.jpeg(desk.store, shot.digest)) for shot in shots)
         offered = request_of(entries, terms.offer)
-        ready = Prepared(offered, made.title, terms, desk.house.house, desk.locale, desk.zone, age, shown)
+        ready = Prepared(
+            request=offered,
+            title=made.title,
+            terms=terms,
+            house=desk.house.house,
+            locale=desk.locale,
+            zone=desk.zone,
+            age=age,
+            price_source=source_words_of(desk.store, request.spot),
+            photographs=shown,
+        )
     return replace(made, quote=found, prepared=ready, terms=terms, form=judged, age=age, w=w)
+
+
+def _over_at_once(desk: Desk, spot: Spot, terms: OfferTerms, w: Wording) -> str:
+    """Why the offer would have lapsed when it is handed over: a newer price that is too far from the quote's."""
+    gold = newest_gold(desk.store)
+    offer = validity(terms.valid_until, spot.currency, exact(spot.gold), spot.unit, terms.spot_move_frac)
+    if lapses(offer, desk.now, gold) is None:
+        return ""
+    newest = w.price(round(gold[spot.currency] * grams_per(spot.unit), 2))
+    return (
+        f"The newest price that the house has noted is {newest} per {spot.unit}, further from the quote's "
+        f"{w.price(spot.gold)} than this allows: the offer would be over at once. Enter the newest price in the quote."
+    )

@@ -311,14 +311,17 @@ def test_a_photograph_taken_out_stays_where_it_was_handed_over(visitor: Visitor)
     assert visitor.client.get(shot).data == before
 
 
-def test_what_is_no_photograph_is_named_and_nothing_typed_is_lost(visitor: Visitor) -> None:
+def test_what_is_no_photograph_is_named_and_nothing_typed_is_lost(
+    visitor: Visitor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("webapp.photographs.LARGEST", 100 * 1024)  # so that no large body need be sent
     page = begin(visitor)
     texts = page.typed("#sheet-form")
     assert texts["offer"]
     page.field("valid")["value"] = "5 days"
-    told = upload(visitor, page, ("good.jpg", picture()), ("bad.pdf", b"%PDF-1.7"), ("big.jpg", b"\xff" * 11 * 1024**2))
+    told = upload(visitor, page, ("good.jpg", picture()), ("bad.pdf", b"%PDF-1.7"), ("big.jpg", b"\xff" * 200 * 1024))
     assert told.status == 422 and told.field("valid")["value"] == "5 days"
-    assert "bad.pdf is no JPEG" in told.words() and "big.jpg has 11.0 MB" in told.words()
+    assert "bad.pdf is no JPEG" in told.words() and "big.jpg has 0.2 MB" in told.words()
     assert len(told.all(".shots img")) == 1
 
 
@@ -391,6 +394,25 @@ def test_a_move_of_the_newest_price_ends_an_offer_that_says_so(visitor: Visitor,
     prices.keep(store, Price("gold", "USD", "ozt", 4100 * 1.021, later, later, is_fed=False))
     lapsed = visitor.open(f"/sheets/{sheet_id(done)}")
     assert lapsed.words("h1 .state") == "lapsed" and "moved further than the offer allows" in lapsed.words("#lapsed")
+
+
+def test_an_offer_that_would_be_over_at_once_is_not_handed_over(visitor: Visitor, store: Store) -> None:
+    seen = datetime.fromisoformat("2026-03-14T17:25:00+00:00")
+    prices.keep(store, Price("gold", "USD", "ozt", 4300.0, seen, seen, is_fed=False))
+    refused = press(visitor, begin(visitor), "preview", {"spot_move": "2"})
+    assert refused.status == 422 and "$4,300 per ozt" in refused.words("#p-spot_move")
+    assert press(visitor, refused, "preview", {"spot_move": "5"}).status == 200
+
+
+def test_a_price_that_was_used_is_noted_but_none_of_a_demo(visitor: Visitor, store: Store) -> None:
+    hand_over(visitor, begin(visitor))
+    assert prices.newest(store, "gold", "USD") is None
+    quote = visitor.open(f"/demos/{FIRST}")
+    quote.one("[name=demo]").decompose()
+    done = hand_over(visitor, from_quote(visitor, quote))
+    noted = prices.newest(store, "gold", "USD")
+    assert noted is not None and (noted.price, noted.is_fed) == (4100.0, False)
+    assert "entered by hand, seen Mar 14" in done.words("dl")
 
 
 # ---- the list

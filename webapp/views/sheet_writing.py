@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 from flask import Blueprint, Response, abort, flash, redirect, request, url_for
 from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as AnyResponse
 
 from webapp.faces import QUOTE
-from webapp.handing_over import frozen, preview
+from webapp.handing_over import Prepared, frozen, preview
 from webapp.paper import PaperError, pictures
 from webapp.photographs import PhotographRefused, clean
+from webapp.price_now import keep_entered
 from webapp.rendering import house, house_file, page, settings, store
 from webapp.sheet_form import FIELDS, age_words, first_entries, usual_validity
 from webapp.sheet_writing import Desk, Writing, writing
@@ -180,9 +183,6 @@ def handed_over(sheet: str) -> AnyResponse:
             zone=settings().zone,
             expected_revision=made.sheet.revision,
         )
-        # An old price is confirmed once, not for ever.
-        entries = [(name, "" if name == "stale_price" else text) for name, text in made.sheet.entries]
-        sheets.keep_entries(store(), sheet, entries, now)
     except AlreadyHandedOver as meanwhile:
         flash(str(meanwhile))
         return redirect(url_for("sheets.shown", sheet=sheet), 303)
@@ -190,8 +190,18 @@ def handed_over(sheet: str) -> AnyResponse:
         return _shown(made, 422, unkept=str(refused))
     except StoreError as trouble:
         return _previewed(made, 503, unkept=str(trouble))
+    with suppress(StoreError):  # it is handed over, whatever becomes of these
+        _after(made, ready)
     flash(f"Handed over as {done.number}, revision {done.revision}. It stays as it is from now on.")
     return redirect(url_for("sheets.shown", sheet=sheet), 303)
+
+
+def _after(made: Writing, ready: Prepared) -> None:
+    """An old price is confirmed once, not for ever; and a price that was used is one that the house has noted."""
+    entries = [(name, "" if name == "stale_price" else text) for name, text in made.sheet.entries]
+    sheets.keep_entries(store(), made.sheet.id, entries, settings().now())
+    if not made.is_demo:
+        keep_entered(store(), ready.request.spot, settings().now())
 
 
 def _writing(sheet: str) -> Writing:
