@@ -272,6 +272,17 @@ def test_the_house_sets_how_old_a_price_may_be(visitor: Visitor, app: Flask) -> 
     assert refused.status == 422 and "10 minutes ago" in refused.words("label[for=f-stale_price]")
 
 
+def test_an_offer_above_the_houses_limit_asks_for_a_second_person_on_our_side_only(
+    visitor: Visitor, app: Flask
+) -> None:
+    app.extensions["house"].path.write_text('currency = "USD"\n[limits]\ncash_offer = 4000\n', "utf-8")
+    looked = press(visitor, begin(visitor), "preview")
+    assert "For the house only. Our offer of $4,170 is above the house's limit" in looked.words(".decide")
+    done = visitor.send(looked, {}, ".decide form")
+    assert "second person" not in text_of(visitor.client.get(address(done, "The seller's paper")).data)
+    assert "second person" in text_of(visitor.client.get(address(done, "working papers")).data)
+
+
 def test_a_quote_that_became_wrong_is_told_and_the_form_kept(visitor: Visitor) -> None:
     page = begin(visitor)
     press(visitor, page, "keep", {"valid": "3 days"})

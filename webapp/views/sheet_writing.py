@@ -25,6 +25,7 @@ from webapp.worked import worked
 
 views = Blueprint("sheet_writing", __name__)
 REFERENCE = "specimen.seller_reference"
+OFFER_LIMIT = "house_offer_limit"
 
 
 @views.post("/quotes/<name>/sheet")
@@ -236,5 +237,13 @@ def _previewed(made: Writing, status: int = 200, *, changed: bool = False, unkep
     if made.prepared is None:
         return redirect(url_for("sheet_writing.written", sheet=made.sheet.id), 303)
     paper = preview(made.prepared, made.revision, settings().now())
-    pages = len(pictures(paper))
-    return page("sheets/preview.html", status, made=made, paper=paper, pages=pages, changed=changed, unkept=unkept)
+    return page(
+        "sheets/preview.html",
+        status,
+        made=made,
+        paper=paper,
+        pages=len(pictures(paper)),
+        limits=[one.message for one in made.prepared.cautions if one.code == OFFER_LIMIT],
+        changed=changed,
+        unkept=unkept,
+    )
