@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from valuation.errors import shown as plain
 from valuation.mass import MassUnit, grams_per
-from webapp import price_entry
+from webapp import price_entry, price_words
 from webapp.faces import FACES
 from webapp.house_file import ChangedMeanwhile, NotSaved
 from webapp.price_entry import Entry
@@ -163,20 +163,7 @@ def _picture(metal: str, unit: MassUnit, w: Wording) -> Picture | None:
 
 def told_words(told: Told) -> str:
     """What came of a feed, in a sentence."""
-    feed, found = told.feed, told.found
-    if found is None:
-        return f"no price taken, {told.reason}."
-    answer, w = found.answer, Wording(settings().written_in, found.answer.currency)
-    if answer.metal == RATE:
-        words = f"1 {answer.unit} is {w.number(answer.price, 6, least=2)} {answer.currency}"
-    else:
-        words = f"{answer.metal} {w.money(answer.price)} per {dict(price_entry.units())[answer.unit]}"
-    age = price_age_words(found.answered_at, told.at)
-    if found.is_stale:
-        return f"{words}, an old answer ({age}), as there is no new one: {found.trouble}."
-    if found.from_cache:
-        return f"{words}, from the cache: answered {age}, asked again after {feed.kept_minutes:g} minutes."
-    return f"{words}, fresh."
+    return price_words.told_words(told, settings().written_in)
 
 
 # ---- in a quote
