@@ -250,8 +250,8 @@ def _place(i: int, loc: tuple[str | int, ...], mine: dict[str, Any], entered: di
     """Where a problem of piece i is mended: in the piece, or in what all share."""
     section = str(loc[0]) if loc else ""
     if section == "weighing" and len(loc) > 1:
-        common = _plain(entered.get("weighing"))
-        return loc if loc[1] in common and loc[1] not in _plain(mine.get("weighing")) else ("pieces", i, *loc)
+        own = loc[1] in READINGS or loc[1] in _plain(mine.get("weighing"))
+        return ("pieces", i, *loc) if own else loc
     if section == "gold" and len(loc) > 1:
         return ("pieces", i, *loc) if loc[1] in (*_plain(mine.get("gold")), "measured") else loc
     if section in ("title", "weighing") or mine.get(section) is not None:

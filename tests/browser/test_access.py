@@ -19,9 +19,14 @@ PAGES = [
     "/demos/below-detection",
     "/demos",
     "/demos/leaf-gold-walk-in/working",
+    "/demos/refiners-compared/evidence",
     "/method",
     "/open",
     "/quotes",
+    "/lots",
+    "/sheets",
+    "/sheets/check",
+    "/backup",
     "/nowhere",
 ]
 

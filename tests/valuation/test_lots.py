@@ -337,6 +337,11 @@ def test_what_all_share_is_refused_once():
     assert list(refused(entries)) == ["rock"]
 
 
+def test_what_none_of_the_weighings_states_is_asked_for_once():
+    entries = changed(as_lot(good(), [scaled(1.0)] * 3), {"weighing.readability_g": TAKEN_OUT})
+    assert list(refused(entries)) == ["weighing.readability_g"]
+
+
 @pytest.mark.parametrize(
     ("path", "value"),
     [
