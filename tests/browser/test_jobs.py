@@ -159,7 +159,7 @@ def test_a_seller_is_quoted_by_keys_alone(watched: Watched) -> None:
     tab_to(page, '[id="f-buyer.offer"]')
     page.keyboard.type("4321")
     expect(page.locator("#g-said .group-line")).to_contain_text("offer 4321")
-    tab_to(page, ".ways a[href$='/turn']")
+    tab_to(page, ".turn a[href$='/turn']")
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="Our offer")).to_be_visible()
     expect(page.locator(".counter-offer .figure")).to_have_text("$4,321")

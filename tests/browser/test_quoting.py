@@ -195,6 +195,27 @@ def test_the_last_key_before_a_reload_is_not_lost(watched: Watched, app: Flask, 
     expect(page.get_by_label("Gold spot")).to_have_value("41007")
 
 
+def test_a_working_that_loads_does_not_pass_for_what_was_typed(watched: Watched, app: Flask) -> None:
+    """What is typed while the server is slow is sent on leaving, whatever else was answered meanwhile."""
+    slowly = threading.Event()
+
+    def slow() -> None:
+        if slowly.is_set() and request.method == "POST" and not request.path.endswith("/kept"):
+            time.sleep(2.0)
+
+    app.before_request(slow)
+    page = watched.page()
+    page.goto("/quotes/new")
+    enter(page)
+    expect(page.locator("#answer")).to_contain_text("Fair price")
+    slowly.set()
+    page.get_by_label("Gold spot").fill("41007")
+    page.locator("#d-native_gold_g > summary").click()
+    expect(page.locator("#w-fine_gold_g .sum").first).to_be_visible()
+    page.reload()
+    expect(page.get_by_label("Gold spot")).to_have_value("41007")
+
+
 def test_the_last_key_before_the_tab_is_closed_is_kept(watched: Watched, app: Flask) -> None:
     page = watched.page()
     page.goto("/quotes/new")

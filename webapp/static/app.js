@@ -103,8 +103,9 @@ document.addEventListener("click", (event) => {
   }
 });
 
-document.addEventListener("htmx:before:request", () => {
-  if (!quoteForm()) return;
+const isOfForm = (event) => event.detail.ctx.sourceElement === quoteForm(); // a working that opens sends nothing typed
+document.addEventListener("htmx:before:request", (event) => {
+  if (!quoteForm() || !isOfForm(event)) return;
   sent = texts();
   sentEdits = edits;
 });
@@ -119,6 +120,7 @@ document.addEventListener("htmx:after:request", (event) => {
   const status = event.detail.ctx.response.status;
   if (status >= 400 && status !== 422) return;
   tell("");
+  if (!isOfForm(event)) return;
   answered = sent;
   if (edits > sentEdits) return;
   unsent = false;
