@@ -113,7 +113,7 @@ def refuse_strangers() -> Response | None:
     if is_of_another_account(request.environ):
         return Response("This Lodeworth is another person's.", 403, mimetype="text/plain")
     if request.method in SAFE_METHODS:
-        return None if is_own_page(request) else come_by_link()
+        return None if is_own_page(request) and "Sec-Purpose" not in request.headers else come_by_link()
     if request.endpoint in LARGEST_BODIES:
         request.max_content_length = LARGEST_BODIES[request.endpoint]
     if not is_own_page(request):
