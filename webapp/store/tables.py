@@ -234,3 +234,34 @@ prices = Table(
     Column("address", Text, nullable=False),
     Index("prices_by_moment", "metal", "currency", "seen_at", "key"),
 )
+
+book_versions = Table(
+    "book_versions",
+    metadata,
+    Column("key", Integer, primary_key=True),
+    Column("book", String, nullable=False),
+    Column("entry", String, nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("name", Text, nullable=False),
+    Column("currency", String, nullable=False),
+    Column("source", Text, nullable=False),
+    Column("kept_at", Moment, nullable=False),
+    Column("retired_at", Moment),
+    Column("terms", Text, nullable=False),
+    Index("book_versions_by_entry", "entry", "version", unique=True),
+    Index("book_versions_by_book", "book", "entry", "version"),
+)
+
+# Which versions a handed-over revision used; `place` is where in its request.
+revision_books = Table(
+    "revision_books",
+    metadata,
+    Column("sheet", Integer, primary_key=True),
+    Column("revision", Integer, primary_key=True),
+    Column("place", String, primary_key=True),
+    Column("entry", String, nullable=False),
+    Column("version", Integer, nullable=False),
+    ForeignKeyConstraint(["sheet", "revision"], ["revisions.sheet", "revisions.revision"]),
+    ForeignKeyConstraint(["entry", "version"], ["book_versions.entry", "book_versions.version"]),
+    Index("revision_books_by_entry", "entry", "version"),
+)
