@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from io import StringIO
 from typing import Any, Literal
 
 from valuation import LotRequest, RequestRefused, read_lot
 from valuation.errors import Problem, shown
+from webapp.csv_table import CsvRow, CsvTable, csv_table
 from webapp.lot_columns import COLUMNS, Column, column_at, column_named, near_names, piece_of
 from webapp.request_file import FileRefused, parsed
 
 LARGEST_BYTES = 1024 * 1024
-DELIMITERS = ("\t", ";", ",")
 Kind = Literal["csv", "toml", "json"]
 PRICED_BY = ("premium_frac", "price", "rubric", "comparables")
 
@@ -122,31 +120,20 @@ def _over(entries: Mapping[str, Any], below: Mapping[str, Any]) -> dict[str, Any
 
 
 def _table(text: str, shared: Mapping[str, Any]) -> LotText:
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    if not first:
+    table = csv_table(text)
+    if not table.rows and not table.broken:
         raise LotRefused([LotProblem(0, 0, "pieces", "", "a header and at least one piece are needed")])
-    delimiter = next((mark for mark in DELIMITERS if mark in first), ",")
-    reader = csv.reader(StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True)
-    header: list[Column | None] | None = None
+    header: list[Column | None] = _header(table.rows[0].cells, table.rows[0].line) if table.rows else []
     lines: list[int] = []
     cells: list[Mapping[Column, str]] = []
     problems: list[LotProblem] = []
-    line = 1
-    try:
-        for row in reader:
-            if any(cell.strip() for cell in row):
-                if header is None:
-                    header = _header(row, line)
-                else:
-                    problems += _too_many(row, header, delimiter, len(lines) + 1, line)
-                    pairs = zip(header, row, strict=False)
-                    cells.append({column: cell.strip() for column, cell in pairs if column and cell.strip()})
-                    lines.append(line)
-            line = reader.line_num + 1
-    except csv.Error as error:
-        problems.append(
-            LotProblem(len(lines) + 1, line, "", "", f"not CSV ({error}): look for a quotation mark left open")
-        )
+    for row in table.rows[1:]:
+        problems += _too_many(row, header, table, len(lines) + 1)
+        pairs = zip(header, row.cells, strict=False)
+        cells.append({column: cell.strip() for column, cell in pairs if column and cell.strip()})
+        lines.append(row.line)
+    if table.broken:
+        problems.append(LotProblem(len(lines) + 1, table.broken_line, "", "", table.broken))
     if not lines and not problems:
         problems.append(LotProblem(0, 0, "pieces", "", "only a header: at least one piece is needed"))
     if problems:
@@ -187,16 +174,12 @@ def _header(row: Sequence[str], line: int) -> list[Column | None]:
     return columns
 
 
-def _too_many(
-    row: Sequence[str], header: Sequence[Column | None], delimiter: str, number: int, line: int
-) -> list[LotProblem]:
-    beyond = [cell for i, cell in enumerate(row) if cell.strip() and (i >= len(header) or header[i] is None)]
+def _too_many(row: CsvRow, header: Sequence[Column | None], table: CsvTable, number: int) -> list[LotProblem]:
+    beyond = [cell for i, cell in enumerate(row.cells) if cell.strip() and (i >= len(header) or header[i] is None)]
     if not beyond:
         return []
-    words = f"{len(row)} cells, and not all of them stand under a name: the header has {sum(map(bool, header))}"
-    if delimiter == ",":
-        words += ". With decimal commas part the columns by semicolons, or put the figures in quotation marks"
-    return [LotProblem(number, line, "", shown(beyond[0]), words)]
+    words = table.too_many(len(row.cells), sum(map(bool, header)))
+    return [LotProblem(number, row.line, "", shown(beyond[0]), words)]
 
 
 __all__ = ["COLUMNS", "LARGEST_BYTES", "FileRefused", "LotProblem", "LotRefused", "LotText", "kind_of", "lot_text"]

@@ -32,6 +32,19 @@ def _cell(value: Cell) -> str | int | float | Decimal:
         return ""
     if isinstance(value, datetime):
         return value.isoformat(timespec="seconds")
-    if not isinstance(value, str):
-        return value
-    return f"'{value}" if value.startswith(_RUNS) or value.lstrip().startswith(_RUNS) else value
+    return guarded(value) if isinstance(value, str) else value
+
+
+def guarded(text: str) -> str:
+    """A text that no spreadsheet runs; `unguarded` gives it back as it was."""
+    return f"'{text}" if _would_run(text) else text
+
+
+def unguarded(cell: str) -> str:
+    """A text of a cell that may have been guarded."""
+    return cell[1:] if cell.startswith("'") and _would_run(cell[1:]) else cell
+
+
+def _would_run(text: str) -> bool:
+    bare = text.lstrip("'")  # so that one apostrophe more is always what was put before it
+    return bare.startswith(_RUNS) or bare.lstrip().startswith(_RUNS)
