@@ -215,4 +215,4 @@ class Feed(Section):
 
 
 def _wrong(field: str, words: str) -> PydanticCustomError:
-    return PydanticCustomError("feed", words, {"field": field})  # type: ignore[arg-type]
+    return PydanticCustomError("feed", words, {"field": field})

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import datetime, tzinfo
 from typing import Any
 
+from pydantic import ValidationError
 from werkzeug.datastructures import MultiDict
 
 from valuation.terms import Spot
 from webapp.forms import Reading
-from webapp.price_now import BY_HAND, newest_price, source_of
-from webapp.store import prices
+from webapp.price_now import BY_HAND, keep_entered, newest_price, source_of
+from webapp.store import StoreError, prices
 from webapp.store.database import Store
 from webapp.store.drafts import Draft
 from webapp.store.prices import GOLD, RATE
@@ -36,6 +38,23 @@ def newest_gold(store: Store) -> dict[str, float]:
 
 
 def source_words_of(store: Store, spot: Spot) -> str:
-    """Where the gold price of a quote comes from: a feed's name, else that it was entered by hand."""
+    """Where the gold price of a quote comes from: a feed's name and address, else that it was entered by hand."""
     fed = source_of(store, GOLD, spot)
-    return BY_HAND if fed is None else fed.source
+    if fed is None:
+        return BY_HAND
+    return f"{fed.source} ({fed.of.address})" if fed.of.address else fed.source
+
+
+def keep_used(store: Store, draft: Draft, zone: tzinfo) -> None:
+    """Keep the prices of a draft that is shown to the seller, seen when it says or when it was typed; never a demo's.
+
+    A store that cannot take them stops nothing: they are only noted.
+    """
+    if any(name == "demo" and text for name, text in draft.entries):
+        return
+    try:
+        spot = Spot.model_validate(entries_of(draft, draft.changed_at, zone).get("spot", {}))
+    except ValidationError:
+        return
+    with suppress(StoreError):
+        keep_entered(store, spot, draft.changed_at)

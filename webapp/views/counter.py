@@ -11,6 +11,7 @@ from webapp import figures_said
 from webapp.bargaining import choices
 from webapp.counter_sheet import CounterSheet, counter_sheet
 from webapp.forms import Reading
+from webapp.noted_prices import keep_used
 from webapp.rendering import page, settings, store
 from webapp.retold import retold
 from webapp.store import UnknownDraft, drafts
@@ -27,6 +28,7 @@ def shown(name: str) -> Response:
     sheet = None if wanted is None else _sheet(wanted)
     if wanted is None or sheet is None:
         return page("counter/unready.html", 422)
+    keep_used(store(), _kept(name), settings().zone)
     fair = quote(wanted).fair if request.args.get("fair") == "shown" else None
     return page("counter/counter.html", sheet=sheet, fair=fair, retold=retold)
 

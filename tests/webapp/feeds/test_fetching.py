@@ -330,7 +330,15 @@ def test_this_machine_is_refused_unless_named(source: Source) -> None:
     source.says('{"price": 3900}')
     told = refused(feed_at(source.address(), local_hosts=""))
     assert "localhost leads to" in told and "local network" in told
-    assert "127.0.0.1" in refused(feed_at(source.address(host="127.0.0.1")))  # only localhost is named
+    for host in (
+        "127.0.0.1",
+        "[::1]",
+        "2130706433",
+        "0x7f.1",
+        "[::ffff:127.0.0.1]",
+        "0.0.0.0",
+    ):  # only localhost is named
+        assert "on this machine or its local network" in refused(feed_at(source.address(host=host))), host
     assert source.asked == []
 
 

@@ -17,6 +17,7 @@ from valuation.terms import Spot
 from webapp.feed_settings import Feed
 from webapp.house import House
 from webapp.house_file import FILE, HouseFile, house_in
+from webapp.noted_prices import source_words_of
 from webapp.price_now import keep_entered, newest_price, price_age_words, source_of
 from webapp.price_round import Rounds
 from webapp.store import prices
@@ -377,6 +378,39 @@ def test_prices_that_quotes_use_are_kept_once_and_not_those_of_feeds(app: Flask)
     keep_entered(store, Spot(gold=1.0, seen_at=NOON + timedelta(days=365)), NOON)
     newest = newest_price(store, "gold", "USD")
     assert newest is not None and (newest.price, newest.is_fed, newest.source) == (4000.0, False, "entered by hand")
+
+
+def test_a_sheet_names_the_feed_and_its_address(app: Flask) -> None:
+    store = app.extensions["store"]
+    kept(app, 3912.4, NOON, address="https://prices.example/p")
+    assert source_words_of(store, Spot(gold=3912.4, seen_at=NOON)) == "Desk (https://prices.example/p)"
+    assert source_words_of(store, Spot(gold=3912.5, seen_at=NOON)) == "entered by hand"
+
+
+def test_a_price_is_noted_once_it_is_shown_to_the_seller_and_a_demos_never(visitor: Visitor, app: Flask) -> None:
+    store = app.extensions["store"]
+    typed: dict[str, str | list[str]] = {
+        "weighing.dry_g": ["412.9"],
+        "weighing.submerged_g": ["271.5"],
+        "weighing.readability_g": "0.05",
+        "choose.rock": "kind",
+        "rock.kind": "vein-quartz",
+        "spot.gold": "4100",
+        "spot.silver": "48",
+    }
+    with freeze_time(NOON) as clock:
+        page = visitor.send(visitor.open("/quotes/new"), typed)
+        address = str(page.one("#quote-form")["action"])
+        assert prices.pairs(store) == []
+        clock.tick(timedelta(hours=20))
+        for _ in range(2):
+            assert visitor.open(f"{address}/counter").status == 200
+        newest = newest_price(store, "gold", "USD")
+        assert newest is not None and (newest.price, newest.seen_at, newest.is_fed) == (4100.0, NOON, False)
+        assert prices.listed(store, "gold", "USD").count == prices.listed(store, "silver", "USD").count == 1
+        demo = visitor.send(visitor.open("/demos/leaf-gold-walk-in"), {"title": "Mine"})
+        assert visitor.open(f"{demo.one('#quote-form')['action']}/counter").status == 200
+        assert prices.listed(store, "gold", "USD").count == 1
 
 
 # ---- setting feeds up
