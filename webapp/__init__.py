@@ -26,6 +26,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     from webapp.views import (
         api,
         backup,
+        books,
         counter,
         demos,
         drafts,
@@ -70,6 +71,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     app.register_blueprint(sheets.views)
     app.register_blueprint(sheet_writing.views)
     app.register_blueprint(sheet_copies.views)
+    app.register_blueprint(books.views)
     app.register_blueprint(backup.views)
     app.register_blueprint(api.views)
     return app

@@ -16,20 +16,21 @@ def text_of(name: str, largest_bytes: int, kind: str) -> str:
     `kind` says what the file ought to be, such as “a request”. Raises `FileRefused`.
     """
     if name == STDIN:
-        return _decoded(sys.stdin.buffer.read(largest_bytes + 1), "standard input", largest_bytes, kind)
+        return decoded(sys.stdin.buffer.read(largest_bytes + 1), "standard input", largest_bytes, kind)
     path = Path(name)
     try:
         if path.is_dir():
             raise FileRefused(f"{path} is a folder: name a file in it.")
         with path.open("rb") as file:
-            return _decoded(file.read(largest_bytes + 1), str(path), largest_bytes, kind)
+            return decoded(file.read(largest_bytes + 1), str(path), largest_bytes, kind)
     except FileNotFoundError:
         raise FileRefused(f"There is no file {path}: check the name and the folder.") from None
     except (OSError, ValueError) as error:
         raise FileRefused(f"{path} cannot be read ({getattr(error, 'strerror', None) or error}).") from None
 
 
-def _decoded(data: bytes, name: str, largest_bytes: int, kind: str) -> str:
+def decoded(data: bytes, name: str, largest_bytes: int, kind: str) -> str:
+    """UTF-8 text of bytes that bear a name. Raises `FileRefused`."""
     if len(data) > largest_bytes:
         raise FileRefused(f"{name} is larger than {largest_bytes // 1024} kB, the most for {kind}: check the file.")
     try:
