@@ -26,6 +26,9 @@ Offer sheets:
 - `finding`: `found(store, Wanted(...), now, gold_per_g, place)`, a page of a list.
 - `erasing`: `erase_reference`, everywhere but in what was never to hold it.
 
+Prices, in `prices`: `keep` (once per change, never edited), `newest`, `newest_fed`, `fed_between`, `listed` (a page),
+`daily` (the last of each day), `rates` (the newest exchange rates), `pairs`.
+
 Do not open the database file by other means while a store is open on it, not even to read or copy it: closing such a
 file drops SQLite's locks in this process (on POSIX systems).
 
