@@ -25,7 +25,6 @@ from webapp.wording import Wording
 
 views = Blueprint("lots", __name__, url_prefix="/lots")
 MOST_ROWS = 300
-LARGEST_TEXT = 200 * 1024  # so that the whole form fits what a request and a draft may hold
 
 
 def jobs() -> LotJobs:
