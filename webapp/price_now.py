@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 
 from valuation import ValuationError
 from valuation.history import Volatility, volatility
@@ -12,9 +13,10 @@ from valuation.terms import Spot
 from webapp.feed_answer import AHEAD
 from webapp.store import prices
 from webapp.store.database import Store
-from webapp.store.prices import GOLD, RATE, SILVER, Price
+from webapp.store.prices import GOLD, SILVER, Price
 
 ENOUGH_DAYS = 30
+COUNTED = timedelta(days=366)
 SAME_FRAC = 1e-6
 SAME_MOMENT = timedelta(seconds=60)  # forms write a moment to the minute
 BY_HAND = "entered by hand"
@@ -165,12 +167,16 @@ def price_age_words(seen_at: datetime, now: datetime) -> str:
     raise AssertionError(minutes)
 
 
-def moves(store: Store, metal: str, currency: str, zone: tzinfo) -> Moves:
+def days_of(store: Store, metal: str, currency: str, zone: tzinfo, now: datetime) -> dict[date, Price]:
+    """The last price of each day of the year up to now."""
+    return prices.daily(store, metal, currency, zone, now - COUNTED)
+
+
+def moves(days: Mapping[date, Price]) -> Moves:
     """How much the price of a metal moves, from the last price of each day."""
-    days = {day: one for day, one in prices.daily(store, metal, currency, zone).items() if one.metal != RATE}
-    per_g = [one.price / grams_per(one.unit) for one in days.values()]  # type: ignore[arg-type]
     if len(days) < ENOUGH_DAYS:
         return Moves(len(days), None)
+    per_g = [one.price / grams_per(one.unit) for one in days.values()]  # type: ignore[arg-type]
     try:
         return Moves(len(days), volatility(list(days), per_g))
     except ValuationError:  # too many of them are wild

@@ -137,12 +137,13 @@ def listed(store: Store, metal: str, currency: str, number: int = 1) -> Page:
     return Page(tuple(_price(row) for row in rows), number, count)
 
 
-def daily(store: Store, metal: str, currency: str, zone: tzinfo) -> dict[date, Price]:
-    """The last price of each day that has one, in the order of days. Writes nothing."""
-    wanted = (table.c.metal == metal, table.c.currency == currency)
+def daily(store: Store, metal: str, currency: str, zone: tzinfo, since: datetime) -> dict[date, Price]:
+    """The last price of each day that has one, from a moment on, in the order of days. Writes nothing."""
+    wanted = (table.c.metal == metal, table.c.currency == currency, table.c.seen_at >= since)
     with store.reading() as connection:
         rows = connection.execute(select(*_COLUMNS).where(*wanted).order_by(table.c.seen_at, table.c.key)).all()
-    return {row.seen_at.astimezone(zone).date(): _price(row) for row in rows}
+    last = {row.seen_at.astimezone(zone).date(): row for row in rows}
+    return {day: _price(row) for day, row in last.items()}
 
 
 def rates(store: Store, currency: str) -> Sequence[Price]:

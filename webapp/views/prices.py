@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from babel.dates import format_datetime
 from flask import Blueprint, Response, abort, current_app, flash, redirect, request, url_for
@@ -15,12 +15,12 @@ from webapp import price_entry, price_words
 from webapp.faces import FACES
 from webapp.house_file import ChangedMeanwhile, NotSaved
 from webapp.price_entry import Entry
-from webapp.price_now import PriceNow, moves, newest_price, price_age_words, source_words, taken_over
+from webapp.price_now import PriceNow, days_of, moves, newest_price, price_age_words, source_words, taken_over
 from webapp.price_picture import Picture, picture_of
 from webapp.price_round import Rounds, Told
 from webapp.rendering import house, house_file, page, settings, store
 from webapp.store import StoreError, prices
-from webapp.store.prices import GOLD, RATE, SILVER
+from webapp.store.prices import GOLD, RATE, SILVER, Price
 from webapp.typed import Typed
 from webapp.views.drafts import answered, as_sent, kept_as_sent, seen_revision
 from webapp.wording import Wording
@@ -63,17 +63,20 @@ def entered() -> AnyResponse:
     read = price_entry.read(request.form, datetime.now(UTC), settings().zone)
     if isinstance(read, Entry):
         return _shown(read, 422)
-    if prices.keep(store(), read):
-        flash("Kept.", CATEGORY)
-    else:
-        flash("That price is kept already.", CATEGORY)
+    try:
+        flash("Kept." if prices.keep(store(), read) else "That price is kept already.", CATEGORY)
+    except StoreError as trouble:
+        abort(503, str(trouble))
     return redirect(url_for("prices.shown", metal=read.metal if read.metal in NAMES else None), 303)
 
 
 @views.post("/prices/refresh")
 def refreshed() -> AnyResponse:
     """Ask the feeds."""
-    told = rounds().go(store(), house().feeds)
+    try:
+        told = rounds().go(store(), house().feeds)
+    except StoreError as trouble:
+        abort(503, str(trouble))
     good = sum(one.found is not None and not one.reason for one in told)
     if told:
         flash(f"Looked up: {good} of {len(told)} gave a price. What each one said stands below.", CATEGORY)
@@ -84,7 +87,7 @@ def refreshed() -> AnyResponse:
 def volatility_used() -> AnyResponse:
     """Let new quotes start from the volatility of the history."""
     metal = request.form.get("metal", "")
-    found = moves(store(), metal, settings().currency, settings().zone).volatility if metal in NAMES else None
+    found = moves(_days(metal)).volatility if metal in NAMES else None
     if found is None:
         abort(422, "There are not enough days with a price yet.")
     frac = round(found.per_year, 4)
@@ -107,7 +110,7 @@ def _shown(entry: Entry, status: int = 200) -> Response:
         metal = GOLD
     asked = request.args.get("page", "1")
     number = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 9 else 1
-    unit = _unit()
+    unit, days = _unit(), _days(metal)
     w = Wording(told.written_in, told.currency)
     return page(
         "prices/prices.html",
@@ -122,9 +125,9 @@ def _shown(entry: Entry, status: int = 200) -> Response:
         listing=prices.listed(store(), metal, told.currency, number),
         rates=prices.rates(store(), told.currency),
         others=[pair for pair in prices.pairs(store()) if pair[0] in NAMES and pair[1] != told.currency],
-        moves=moves(store(), metal, told.currency, told.zone),
+        moves=moves(days),
         used=getattr(house(), f"{metal}_volatility_per_year"),
-        picture=_picture(metal, unit, w),
+        picture=_picture(days, unit, w),
         feeds=[(feed, rounds().last(feed)) for feed in house().feeds],
         told_words=told_words,
         age=lambda at: price_age_words(at, datetime.now(UTC)),
@@ -155,8 +158,11 @@ def _card(metal: str) -> Card:
     return Card(metal, price.per(_unit()), price_age_words(price.seen_at, now), now - price.seen_at > limit)
 
 
-def _picture(metal: str, unit: MassUnit, w: Wording) -> Picture | None:
-    days = prices.daily(store(), metal, w.currency, settings().zone)
+def _days(metal: str) -> dict[date, Price]:
+    return days_of(store(), metal, _currency(), settings().zone, datetime.now(UTC))
+
+
+def _picture(days: dict[date, Price], unit: MassUnit, w: Wording) -> Picture | None:
     amounts = [one.price * grams_per(unit) / grams_per(one.unit) for one in days.values()]  # type: ignore[arg-type]
     return picture_of(list(days), amounts, w, f"per {dict(price_entry.units())[unit]}")
 

@@ -78,10 +78,11 @@ def test_the_last_price_of_each_day_of_the_wall(store: Store) -> None:
     west = timezone(timedelta(hours=-7))
     for hours, amount in ((0, 1), (18, 2), (19, 3), (20, 4)):  # 05:00 and 23:00, then 00:00 and 01:00 of the next day
         prices.keep(store, price(amount, 60 * hours))
-    assert {str(day): one.price for day, one in prices.daily(store, "gold", "USD", west).items()} == {
+    assert {str(day): one.price for day, one in prices.daily(store, "gold", "USD", west, NOON).items()} == {
         "2026-11-25": 2,
         "2026-11-26": 4,
     }
+    assert [one.price for one in prices.daily(store, "gold", "USD", west, NOON + timedelta(hours=19)).values()] == [4]
 
 
 def test_the_newest_rate_of_each_currency(store: Store) -> None:
