@@ -331,7 +331,8 @@ class TestEvidence:
         assert gain == pytest.approx(chip.gain_both, abs=1e-5)
         assert worked("evidence", "R", D=gain, c=chip.cost, d=chip.damage) == pytest.approx(chip.net, abs=1e-5)
         m = after.means[0] - request.buyer.handling_cost
-        value = worked("evidence", "v", E=Mean(), m=m, A=request.seller.other_bid)
+        asked = {"E": Mean(), "m": m, "A": request.seller.other_bid}
+        value = worked("evidence", "v", v_1=worked("evidence", "v_1", **asked), v_0=worked("evidence", "v_0", **asked))
         assert value == pytest.approx(chip.decision_value, abs=1e-5)
 
 
