@@ -15,7 +15,8 @@ import numpy as np
 from PIL import Image, ImageCms
 
 LARGEST = 10 * 1024 * 1024  # bytes, as sent
-MOST_PIXELS = 50_000_000
+# A JPEG is decoded straight to a smaller size; the others are decoded whole, in about 15 bytes a pixel.
+MOST_PIXELS = {"JPEG": 50_000_000, "MPO": 50_000_000, "PNG": 25_000_000, "WEBP": 25_000_000}
 LONG_SIDE = 1600  # pixels: 20 cm at 200 to the inch
 QUALITY = 85
 FORMATS = ("JPEG", "PNG", "WEBP")
@@ -94,10 +95,11 @@ def _opened(sent: bytes, name: str) -> Image.Image:
     except Exception as unknown:
         raise PhotographRefused(name, _what_it_is(sent)) from unknown
     width, height = image.size
-    if width * height > MOST_PIXELS:
+    kind, most = (image.format or "").replace("MPO", "JPEG"), MOST_PIXELS.get(image.format or "", 0)
+    if width * height > most:
         raise PhotographRefused(
             name,
-            f"has {width} by {height} pixels; a photograph may have {MOST_PIXELS // 1_000_000} million in all. "
+            f"has {width} by {height} pixels; a {kind} photograph may have {most // 1_000_000} million. "
             "Save it smaller and send that.",
         )
     image.draft("", (LONG_SIDE, LONG_SIDE))  # so that a JPEG is decoded straight to about this size

@@ -21,7 +21,7 @@ FIELDS = ("offer", "reason", "valid", "spot_move", "stale_price")
 USUAL_AGE_HOURS = 24.0
 LARGEST_OFFER = Decimal(10) ** 10
 LONGEST_REASON = 2000
-_LEAST_WORDS = 3  # letters: enough to mean something
+_LEAST_WORDS = 2  # letters: enough to mean something
 
 
 @dataclass(frozen=True)

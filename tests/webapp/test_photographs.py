@@ -216,7 +216,7 @@ def jpeg_claiming(width: int, height: int) -> bytes:
     "bomb", [png_claiming(50_000, 50_000), jpeg_claiming(50_000, 50_000), png_claiming(2**31 - 1, 2**31 - 1)]
 )
 def test_a_picture_that_claims_to_be_huge_is_refused_before_it_is_decoded(bomb: bytes) -> None:
-    with pytest.raises(PhotographRefused, match=r"^bomb\.png (has \d+ by \d+ pixels.*50 million|is no JPEG)"):
+    with pytest.raises(PhotographRefused, match=r"^bomb\.png (has \d+ by \d+ pixels.*(50|25) million|is no JPEG)"):
         clean(bomb, "bomb.png")
 
 

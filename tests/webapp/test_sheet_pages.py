@@ -293,6 +293,26 @@ def test_a_quote_that_became_wrong_is_told_and_the_form_kept(visitor: Visitor) -
     assert press(visitor, again, "preview").status == 422
 
 
+@pytest.mark.parametrize(
+    "typed",
+    [
+        '#read("/etc/passwd") *b* $x$ <b>{{7*7}}</b>',
+        "金と銀 🪙 émail",
+        "\u202eמחיר שקל",
+        "word " * 400,
+        "\\ ' \" ` ~ @ [x]",
+    ],
+)
+def test_whatever_is_typed_is_handed_over_as_text(visitor: Visitor, typed: str) -> None:
+    page = begin(visitor, {"title": typed[:200], "specimen.description": typed})
+    done = hand_over(visitor, page, {"offer": "6000", "reason": f"why: {typed}"[:2000]})
+    assert done.status == 200 and " ".join(typed.split())[:150] in done.words("h1 small")
+    text = text_of(visitor.client.get(address(done, "The seller's paper")).data)
+    assert "root:" not in text and "49" not in text.partition("Our offer")[0]
+    copy = json.loads(visitor.client.get(address(done, "The seller's copy")).data)
+    assert copy["description"].strip() == typed.strip()
+
+
 # ---- photographs
 
 
