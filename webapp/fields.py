@@ -52,6 +52,9 @@ _CHOICES = {
     "native": "native gold",
     "fine": "fine gold",
     "unknown": "not said",
+    "quotes": "quote walk-in sellers",
+    "asks": "check asking prices",
+    "sheets": "write offer sheets",
     "buyer": "House",
     "seller": "Seller",
 }
@@ -106,6 +109,24 @@ def field_named(name: str) -> Field | None:
         return spec if spec is not None and spec.kind == "spread" else None
     spec = field_at(name)
     return None if spec is None or spec.kind == "spread" else spec
+
+
+def is_placed(name: str) -> bool:
+    """Whether positions stand in a name where the request has lists of tables, and nowhere else."""
+    model: type[BaseModel] | None = QuoteRequest
+    is_list = False
+    for part in name.split("."):
+        if is_list != (part.isascii() and part.isdigit()):
+            return False
+        if is_list:
+            is_list = False
+        elif model is not None and part in model.model_fields:
+            annotation = model.model_fields[part].annotation
+            model = _model_in(annotation)
+            is_list = model is not None and any(get_origin(kind) is tuple for kind in _unwrapped(annotation))
+        else:
+            model = None
+    return not is_list
 
 
 @cache

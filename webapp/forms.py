@@ -14,7 +14,7 @@ from pydantic_core import PydanticCustomError
 from valuation import Problem, QuoteRequest, RequestRefused, ValuationError, read_request
 from valuation.number import read_number
 from webapp.branches import ROUTES, chosen_branches, is_open, wanted
-from webapp.fields import MOST_READINGS, SPREAD_PARTS, Field, field_named
+from webapp.fields import MOST_READINGS, SPREAD_PARTS, Field, field_named, is_placed
 from webapp.per_cent import in_per_cent
 from webapp.typed import Typed
 
@@ -64,7 +64,8 @@ class Reading:
         branches = chosen_branches(self.typed.texts)
         for name in self.typed.texts:
             spec = field_named(name)
-            if spec is not None and is_open(name, branches) and self._is_said(name):
+            # A page writes no other names; of one that a stranger makes up, a position would stand for a table.
+            if spec is not None and is_placed(name) and is_open(name, branches) and self._is_said(name):
                 yield name, spec
 
     def _is_said(self, name: str) -> bool:

@@ -77,5 +77,7 @@ def _per_cent_text(value: Any) -> str:
         number = read_number(value)
     except PydanticCustomError:
         return _text(value)
+    if not isinstance(number, float):  # a table or a list, which the engine refuses
+        return _text(value)
     scaled = (Decimal(repr(number)) * 100).normalize()
     return f"{scaled:f}"

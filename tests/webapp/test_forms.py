@@ -188,3 +188,26 @@ def test_a_claim_is_all_that_is_still_needed_where_it_is_chosen() -> None:
     form = judged({"choose.gold": "claimed", "spot.gold": "4100"})
     assert form.needed == ("seller.claim.mass",)
     assert form.problems == ()
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "weighing.dry_g.7",
+        "weighing.air_temperature_degc.sd.0",
+        "refiner.payable.frac",
+        "refiner.0.assay_fee",
+        "refiner.payable.0.0.frac",
+        "refiner.payable.².frac",
+        "spot.gold.",
+    ],
+)
+def test_a_name_that_no_page_writes_counts_for_nothing(name: str) -> None:
+    assert reading({**ENOUGH, name: "5"}).entries == reading(ENOUGH).entries
+
+
+@pytest.mark.parametrize("odd", [{"low": [1], "likely": {}}, [], [None], {"low": None, "high": True}, {"x": 1}])
+def test_a_share_that_is_a_table_or_a_list_is_typed_again_for_the_engine_to_refuse(odd: object) -> None:
+    texts = typed_from({"spot": {"gold": 4100}, "gold": {"fineness_frac": odd}, "refiner": {"payable": [odd]}}).texts
+    with pytest.raises(RequestRefused):
+        Reading(Typed(MultiDict({**texts, **ENOUGH, "rock.kind": "x"})), NOW, UTC).request()

@@ -20,7 +20,7 @@ from webapp.rendering import house, page, settings, store
 from webapp.retold import retold
 from webapp.sentences import LIMITS, assumed
 from webapp.sheet_table import csv_of
-from webapp.store import StoreError, UnknownDraft, drafts
+from webapp.store import StoreError, TextRefused, TooLarge, UnknownDraft, drafts
 from webapp.wording import Wording
 
 views = Blueprint("lots", __name__, url_prefix="/lots")
@@ -86,6 +86,8 @@ def left(name: str) -> AnyResponse:
     form, _ = _as_sent()
     try:
         _keep(name, form)
+    except (TextRefused, TooLarge) as refused:
+        abort(422, str(refused))
     except StoreError as trouble:
         abort(503, str(trouble))
     return Response(status=204)
