@@ -6,7 +6,7 @@ import base64
 import io
 import json
 import re
-import threading
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, Literal
@@ -22,7 +22,8 @@ STANDARDS: list[Literal["a-2a", "ua-1"]] = ["a-2a", "ua-1"]
 SCREEN_PPI = 110.0
 MOST_ATTEMPTS = 8
 UNTITLED = "This piece"
-_ONE_AT_A_TIME = threading.Lock()
+# One thread for all typesetting: each thread that did some would hold a heap of its own (tests/proofs/load.md).
+_TYPESETTING = ThreadPoolExecutor(1, "typesetting")
 
 
 class PaperError(RuntimeError):
@@ -102,14 +103,17 @@ def _made(name: str, paper: SellerPaper | HousePaper, letters: Letters, **how: A
     content["is_whole"] = not letters.replaced
     shots = zip(content["photographs"], paper.photographs, strict=True)
     inputs = {"data": json.dumps(content), **{shot["name"]: _framed(jpeg, shot["words"]) for shot, jpeg in shots}}
-    with _ONE_AT_A_TIME:
-        try:
-            return _compiler(name).compile(sys_inputs=inputs, timestamp=int(paper.at.timestamp()), **how)
-        except BaseException as fault:
-            if type(fault).__name__ != "PanicException":  # of pyo3; it cannot be imported and is no Exception
-                raise
-            _compiler.cache_clear()
-            raise _TypesettingError(str(fault)) from fault
+    return _TYPESETTING.submit(_typeset, name, inputs, timestamp=int(paper.at.timestamp()), **how).result()
+
+
+def _typeset(name: str, inputs: dict[str, str], **how: Any) -> Any:
+    try:
+        return _compiler(name).compile(sys_inputs=inputs, **how)
+    except BaseException as fault:
+        if type(fault).__name__ != "PanicException":  # of pyo3; it cannot be imported and is no Exception
+            raise
+        _compiler.cache_clear()
+        raise _TypesettingError(str(fault)) from fault
 
 
 @cache
