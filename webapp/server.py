@@ -1,5 +1,6 @@
 """Serving the counter to this machine alone."""
 
+import logging
 import os
 import signal
 import socket
@@ -8,7 +9,7 @@ import threading
 import webbrowser
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from waitress.server import create_server
 
@@ -24,6 +25,26 @@ USUAL_PORT = 8477
 REFUSED_BY_BROWSERS = frozenset(
     {1719, 1720, 1723, 2049, 3659, 4045, 4190, 5060, 5061, 6000, 6566, 6679, 6697, 10080, *range(6665, 6670)}
 )
+
+# How waitress serves; tests/proofs/load.md measures it.
+SERVING: dict[str, Any] = {
+    # Working out a quote keeps one core busy whatever their number, but whoever waits for a feed, a disk or a slow
+    # reader must not hold up the one who types: three tabs, a preview with its pages, a feed, a backup, one to spare.
+    "threads": 8,
+    # A browser opens six to a host; the rest are other browsers and programs of this machine. Each costs a file.
+    "connection_limit": 100,
+    # Seconds after which one that says nothing is closed, so that idle or half-sent ones do not use up the limit.
+    "channel_timeout": 60,
+    "cleanup_interval": 10,
+    # Addresses, cookies and all: ours come to a few kB.
+    "max_request_header_size": 64 * 1024,
+    # Bytes: a backup that is put back through the page. waitress takes a body in before the app can look at it, above
+    # 512 kB on the disk; `webapp.security` then allows most addresses 256 kB. The command line restores any size.
+    "max_request_body_size": 1024**3,
+    "ident": None,  # which server this is, is nobody's business
+    "expose_tracebacks": False,
+    "log_socket_errors": False,  # a tab that is closed while it loads is no error
+}
 
 ANOTHER = f"Choose another from 1024 to 65535, or leave it out for the usual {USUAL_PORT}."
 
@@ -45,7 +66,8 @@ def serve(port: int | None = None, open_browser: bool = True, data: Path | None 
 
 def run(app: "WSGIApplication", listener: socket.socket, open_browser: bool) -> None:
     """Say where the app is, show it, and answer until told to stop."""
-    server = create_server(app, sockets=[listener], ident=None, threads=4)
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # more asked than threads: they wait their turn
+    server = create_server(app, sockets=[listener], **SERVING)
     address = f"http://{HOST}:{listener.getsockname()[1]}/"
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
