@@ -26,6 +26,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     from webapp.views import (
         api,
         backup,
+        book_use,
         books,
         counter,
         demos,
@@ -33,6 +34,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
         evidence,
         feeds,
         files,
+        first,
         house,
         lots,
         method,
@@ -58,6 +60,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     styles.serve(app)
     errors.handle(app)
     app.register_blueprint(drafts.views)
+    app.register_blueprint(first.views)
     app.register_blueprint(counter.views)
     app.register_blueprint(files.views)
     app.register_blueprint(house.views)
@@ -72,6 +75,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     app.register_blueprint(sheet_writing.views)
     app.register_blueprint(sheet_copies.views)
     app.register_blueprint(books.views)
+    app.register_blueprint(book_use.views)
     app.register_blueprint(backup.views)
     app.register_blueprint(api.views)
     return app

@@ -204,7 +204,7 @@ def _placed(book: Book, row: CsvRow, cells: Mapping[BookColumn, str], problem: P
     path = problem.field.removeprefix(book.at).lstrip(".")
     its = [c for c in columns(book.key) if path == c.path or path.startswith(f"{c.path}.")]
     inside = [c for c in (*cells, *columns(book.key)) if c.path.startswith(f"{path}.")]
-    column = (its or inside or [None])[0]
+    column = next(iter(its or inside), None)
     value = problem.value or ("" if column is None else shown(cells.get(column, "")))
     return RowProblem(row.line, path if column is None else column.name, value, problem.message)
 

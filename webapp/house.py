@@ -90,6 +90,12 @@ class House(Section):
     time_zone: OwnZone = said(
         "Time zone", "Such as America/Denver or Europe/Zurich.", default=None, assumed="this machine's"
     )
+    mostly: Literal["quotes", "asks", "sheets"] = said(
+        "What you mostly do",
+        "Which demo a start without any work opens on, and whether a later one opens on the offer sheets.",
+        default="quotes",
+        assumed=_HOUSE,
+    )
     gold_volatility_per_year: OptionalNumber = said(
         "Gold volatility",
         "Standard deviation of a year's log price change, for new quotes.",

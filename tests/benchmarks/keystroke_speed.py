@@ -21,6 +21,7 @@ from flask import Flask, Response, g, request
 from playwright.sync_api import Page, sync_playwright
 
 import run
+from scenarios import FIRST
 from tests.browser.conftest import FLAGS, WIDE, Server
 from tests.webapp.conftest import Page as Visited
 from webapp import create_app
@@ -63,7 +64,7 @@ def timed(app: Flask) -> list[float]:
 
 def keystrokes(page: Page) -> list[float]:
     """Milliseconds from each keystroke to the painted answer, the pause before asking taken off."""
-    page.goto("/")
+    page.goto(f"/demos/{FIRST}")
     trigger = page.locator("#quote-form").get_attribute("hx-trigger") or ""
     pause = float(re.search(r"delay:(\d+)ms", trigger)[1])  # type: ignore[index]
     page.evaluate(WATCH)
@@ -96,7 +97,7 @@ def first_page(page: Page) -> dict[str, int]:
     """Bytes of every answer of a first start, by address."""
     sizes: dict[str, int] = {}
     page.on("response", lambda answer: answer.ok and sizes.update({answer.url: len(answer.body())}))
-    page.goto("/", wait_until="networkidle")
+    page.goto(f"/demos/{FIRST}", wait_until="networkidle")
     return sizes
 
 

@@ -124,6 +124,12 @@ def watched(browser: Browser, live: str) -> Iterator[Watched]:
     assert watch.wrong == []
 
 
+def first_start(page: Page) -> None:
+    """Open the address of the app for the first time, and go on to the demo without answering its questions."""
+    page.goto("/")
+    page.get_by_role("button", name="Skip").click()
+
+
 @pytest.fixture(scope="session")
 def axe() -> Callable[[Page], list[str]]:
     (script,) = VENDOR.glob("axe-*.min.js")

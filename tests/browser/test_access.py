@@ -11,6 +11,7 @@ pytestmark = pytest.mark.browser
 
 PAGES = [
     "/",
+    "/demos/leaf-gold-walk-in",
     "/quotes/new",
     "/asks/new",
     "/demos/claim-only-ask",
@@ -24,6 +25,15 @@ PAGES = [
     "/open",
     "/quotes",
     "/lots",
+    "/books",
+    "/books/refiners",
+    "/books/refiners/new",
+    "/books/sales/new",
+    "/books/rocks",
+    "/books/rocks/new",
+    "/books/tests",
+    "/books/tests/new",
+    "/books/refiners/import",
     "/sheets",
     "/sheets/check",
     "/backup",

@@ -10,7 +10,7 @@ import pytest
 from flask import Flask, request
 from playwright.sync_api import Locator, Page, expect
 
-from tests.browser.conftest import Server, Watched
+from tests.browser.conftest import Server, Watched, first_start
 from webapp import create_app
 from webapp.settings import Settings
 
@@ -46,7 +46,7 @@ def figure(page: Page) -> Locator:
 @both
 def test_a_walk_in_seller_is_quoted(watched: Watched, scripts: bool) -> None:
     page = watched.page(scripts=scripts)
-    page.goto("/")
+    first_start(page)
     page.get_by_role("link", name="Start with an empty form").click()
     expect(page.locator("#answer")).to_contain_text("Still needed")
     weigh(page)
@@ -140,6 +140,9 @@ def tab_to(page: Page, goal: str, key: str = "Tab") -> None:
 def test_a_seller_is_quoted_by_keys_alone(watched: Watched) -> None:
     page = watched.page()
     page.goto("/")
+    tab_to(page, '#first-form [value="skip"]')
+    page.keyboard.press("Enter")
+    page.locator("#demo").wait_for()
     tab_to(page, "#demo a")
     page.keyboard.press("Enter")
     expect(page.locator("#answer")).to_contain_text("Still needed")

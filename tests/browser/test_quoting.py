@@ -9,7 +9,7 @@ import pytest
 from flask import Flask, request
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import PHONE, WIDE, Watched
+from tests.browser.conftest import PHONE, WIDE, Watched, first_start
 from webapp.store import drafts
 
 pytestmark = pytest.mark.browser
@@ -24,7 +24,7 @@ def enter(page: Page) -> None:
 
 def test_a_quote_from_a_first_start_to_its_price(watched: Watched) -> None:
     page = watched.page()
-    page.goto("/")
+    first_start(page)
     expect(page.locator("#answer .figure").first).to_contain_text("$")
     page.get_by_role("link", name="Start with an empty form").click()
     expect(page.locator("#answer")).to_contain_text("Still needed")
@@ -393,7 +393,7 @@ def test_a_phone_has_the_answer_always_in_view(watched: Watched) -> None:
 
 def test_a_wide_page_keeps_the_answer_in_view(watched: Watched) -> None:
     page = watched.page()
-    page.goto("/")
+    first_start(page)
     page.locator("#g-seller").scroll_into_view_if_needed()
     expect(page.locator("#answer .headline")).to_be_in_viewport()
 

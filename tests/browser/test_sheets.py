@@ -11,7 +11,7 @@ from PIL import Image
 from playwright.sync_api import Page, expect
 from pypdf import PdfReader
 
-from tests.browser.conftest import PHONE, WIDE, Watched
+from tests.browser.conftest import PHONE, WIDE, Watched, first_start
 from tests.browser.test_jobs import recalculated, weigh
 
 pytestmark = pytest.mark.browser
@@ -38,7 +38,7 @@ def test_from_a_first_start_to_a_pdf_in_hand(watched: Watched, tmp_path: Path, s
     Image.new("RGB", (800, 600), (205, 190, 160)).save(picture)
     started = time.monotonic()
     page = watched.page(scripts=scripts)
-    page.goto("/")
+    first_start(page)
     page.get_by_role("link", name="Start with an empty form").click()
     weigh(page)
     page.get_by_label("Gold spot").fill("4100")

@@ -78,6 +78,10 @@ class Visitor:
     def open(self, address: str) -> Page:
         return Page(self.client.get(address, follow_redirects=True))
 
+    def start(self) -> Page:
+        """The demo of a first start whose questions were skipped."""
+        return self.send(self.open("/"), {"do": "skip"}, "#first-form")
+
     def send(self, page: Page, changes: dict[str, str | list[str]], selector: str = "#quote-form") -> Page:
         texts = page.typed(selector)
         for name, value in changes.items():

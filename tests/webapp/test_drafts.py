@@ -47,7 +47,7 @@ def test_looking_keeps_nothing(app: Flask, visitor: Visitor) -> None:
 
 
 def test_a_later_start_opens_on_the_list(visitor: Visitor) -> None:
-    page = visitor.send(visitor.open("/"), {"title": "From a tin"})
+    page = visitor.send(visitor.start(), {"title": "From a tin"})
     assert "A demo" in page.words("#demo")
     listed = visitor.open("/")
     (link,) = listed.all(".drafts th a")

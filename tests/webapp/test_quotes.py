@@ -20,7 +20,7 @@ ENOUGH: dict[str, str | list[str]] = {
 
 
 def test_a_first_start_opens_on_a_worked_demo(visitor: Visitor) -> None:
-    page = visitor.open("/")
+    page = visitor.start()
     assert page.status == 200
     assert scenario(FIRST).shows in page.words("#demo")
     assert page.field("weighing.readability_g")["value"] == "0.05"
@@ -211,7 +211,7 @@ def test_no_fair_price_says_why(visitor: Visitor) -> None:
 
 
 def test_the_picture_and_its_table_say_the_same(visitor: Visitor) -> None:
-    page = visitor.open("/")
+    page = visitor.start()
     rows = [row.get_text(" ", strip=True) for row in page.all("#m-axis tbody th")]
     assert rows == [text.get_text() for text in page.all(".axis-label")]
     picture = page.one(".axis-picture")
@@ -221,7 +221,7 @@ def test_the_picture_and_its_table_say_the_same(visitor: Visitor) -> None:
 
 
 def test_ids_are_unique_and_every_input_is_named(visitor: Visitor) -> None:
-    for address in ("/", "/quotes/new", "/demos"):
+    for address in ("/", f"/demos/{FIRST}", "/quotes/new", "/demos"):
         page = visitor.open(address)
         ids = [str(tag["id"]) for tag in page.all("[id]")]
         assert len(ids) == len(set(ids))
@@ -255,7 +255,7 @@ def test_no_figure_is_ever_nan_or_infinite(visitor: Visitor) -> None:
 
 def test_the_first_page_is_light(visitor: Visitor) -> None:
     """All that a first start loads, as it goes over the wire; `tests/benchmarks/keystroke_speed.py` records it."""
-    page = visitor.open("/")
+    page = visitor.start()
     parts = [str(tag.get("src") or tag["href"]) for tag in page.all("link, script, img")]
     assert len(parts) == 4
     sizes = []

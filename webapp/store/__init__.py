@@ -29,6 +29,9 @@ Offer sheets:
 Prices, in `prices`: `keep` (once per change, never edited), `newest`, `newest_fed`, `fed_between`, `listed` (a page),
 `daily` (the last of each day), `rates` (the newest exchange rates), `pairs`.
 
+The house's books, in `books`: `add`, `change`, `retire`, `put_back` (each a further version of an entry), `entries`,
+`offered`, `versions`; `remember` and `used_by`, which versions a handed-over revision used.
+
 Do not open the database file by other means while a store is open on it, not even to read or copy it: closing such a
 file drops SQLite's locks in this process (on POSIX systems).
 

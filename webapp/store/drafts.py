@@ -196,6 +196,12 @@ def open_drafts(store: Store, page: int = 1) -> Page:
     return Page(tuple(Listed(**_fields(row)) for row in rows), page, count)
 
 
+def is_empty(store: Store) -> bool:
+    """Whether no draft was ever kept. Writes nothing."""
+    with store.reading() as connection:
+        return connection.execute(select(table.c.id).limit(1)).first() is None
+
+
 def close(store: Store, id: str, at: datetime) -> None:  # noqa: A002
     """Take a draft off the list of open ones, texts and earlier states kept; committed when this returns.
 

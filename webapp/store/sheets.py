@@ -92,6 +92,12 @@ class Sheet(Listed):
     entries: Entries
 
 
+def is_empty(store: Store) -> bool:
+    """Whether no sheet was ever begun. Writes nothing."""
+    with store.reading() as connection:
+        return connection.execute(select(table.c.key).limit(1)).first() is None
+
+
 def new(
     store: Store,
     *,

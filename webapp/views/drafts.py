@@ -6,13 +6,14 @@ from flask import Blueprint, Response, abort, redirect, request, url_for
 from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response as AnyResponse
 
-from scenarios import FIRST, UnknownScenario, scenario
+from scenarios import UnknownScenario, scenario
 from webapp.faces import FACES, QUOTE, Face
 from webapp.rendering import house, page, settings, store
 from webapp.retyped import blank_form, typed_from
-from webapp.store import StoreError, UnknownDraft, drafts
+from webapp.store import StoreError, TextRefused, TooLarge, UnknownDraft, drafts, sheets
 from webapp.titles import title_of
 from webapp.typed import Typed
+from webapp.views import first
 from webapp.worked import shown, worked
 
 views = Blueprint("drafts", __name__)
@@ -22,10 +23,15 @@ FACED = '/<any("quotes", "asks"):address>'
 
 @views.get("/")
 def start() -> AnyResponse:
-    """A first start opens on a worked demo; later ones on the open quotes."""
+    """A first start asks three questions and opens on a worked demo; later ones open on what is being worked at."""
+    if first.is_first():
+        return redirect(url_for("first.shown"))
+    mostly = house().mostly
+    if mostly == "sheets" and not sheets.is_empty(store()):
+        return redirect(url_for("sheets.listed"))
     if drafts.open_drafts(store()).count:
         return redirect(url_for("drafts.listed"))
-    return redirect(url_for("drafts.draft", address="quotes", name=drafts.fresh_id(), demo=FIRST))
+    return first.to_demo(mostly)
 
 
 @views.get("/quotes")
@@ -72,6 +78,8 @@ def left(address: str, name: str) -> AnyResponse:
     """Keep what was typed and answer nothing: for a page that is being left."""
     try:
         kept_as_sent(FACES[address], name, as_sent())
+    except (TextRefused, TooLarge) as refused:
+        abort(422, str(refused))
     except StoreError as trouble:
         abort(503, str(trouble))
     return Response(status=204)

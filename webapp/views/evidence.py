@@ -8,6 +8,7 @@ from werkzeug.datastructures import MultiDict
 from scenarios import UnknownScenario, scenario
 from valuation import QuoteRequest, RequestRefused, ValuationError, evidence
 from webapp import evidence_words
+from webapp.book_use import with_house_tests
 from webapp.forms import Reading
 from webapp.rendering import page, settings, store
 from webapp.store import UnknownDraft, drafts
@@ -26,7 +27,7 @@ def of_draft(name: str) -> Response:
         abort(404, "Nothing is kept under that address. Type something into the quote first.")
     try:
         request = Reading(Typed(MultiDict(kept.entries)), settings().now(), settings().zone).request()
-        return _told(request, f"/quotes/{name}")
+        return _told(with_house_tests(request, store()), f"/quotes/{name}")
     except (RequestRefused, ValuationError):
         abort(422, "Something is still missing or wrong in this quote, so no test can be weighed against it.")
 

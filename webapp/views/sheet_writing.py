@@ -8,6 +8,7 @@ from flask import Blueprint, Response, abort, flash, redirect, request, url_for
 from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as AnyResponse
 
+from webapp.book_use import versions_used
 from webapp.faces import QUOTE
 from webapp.handing_over import Prepared, frozen, preview
 from webapp.paper import PaperError, pictures
@@ -16,7 +17,18 @@ from webapp.price_now import keep_entered
 from webapp.rendering import house, house_file, page, settings, store
 from webapp.sheet_form import FIELDS, age_words, first_entries, usual_validity
 from webapp.sheet_writing import Desk, Writing, writing
-from webapp.store import AlreadyHandedOver, NotAllowed, StoreError, UnknownDraft, UnknownSheet, photographs, sheets
+from webapp.store import (
+    AlreadyHandedOver,
+    NotAllowed,
+    StoreError,
+    TextRefused,
+    TooLarge,
+    UnknownDraft,
+    UnknownSheet,
+    books,
+    photographs,
+    sheets,
+)
 from webapp.store.photographs import MOST
 from webapp.store.revisions import hand_over
 from webapp.titles import title_of
@@ -87,6 +99,10 @@ def left(sheet: str) -> AnyResponse:
     """Keep what was typed and answer nothing: for a page that is being left."""
     try:
         _keep(sheet)
+    except UnknownSheet:
+        abort(404, "There is no such sheet.")
+    except (TextRefused, TooLarge) as refused:
+        abort(422, str(refused))
     except StoreError as trouble:
         abort(503, str(trouble))
     return Response(status=204)
@@ -176,14 +192,16 @@ def handed_over(sheet: str) -> AnyResponse:
     ready = made.prepared
     assert ready.quote and ready.workings and ready.counter  # worked out before others have to wait
     try:
-        done = hand_over(
-            store(),
-            sheet,
-            lambda numbered: frozen(ready, numbered),
-            at=now,
-            zone=settings().zone,
-            expected_revision=made.sheet.revision,
-        )
+        with store().writing():
+            done = hand_over(
+                store(),
+                sheet,
+                lambda numbered: frozen(ready, numbered),
+                at=now,
+                zone=settings().zone,
+                expected_revision=made.sheet.revision,
+            )
+            books.remember(store(), sheet, done.revision, versions_used(store(), ready.request))
     except AlreadyHandedOver as meanwhile:
         flash(str(meanwhile))
         return redirect(url_for("sheets.shown", sheet=sheet), 303)

@@ -20,7 +20,7 @@ from webapp.sheet_listing import HEAD, cells
 from webapp.sheet_listing import shown as row_of
 from webapp.sheet_table import csv_of
 from webapp.sheet_words import DEED_WORDS, ENDED, STATE_WORDS, day_and_time
-from webapp.store import StoreError, UnknownSheet, deeds, erasing, finding, revisions, sheets
+from webapp.store import StoreError, UnknownSheet, books, deeds, erasing, finding, revisions, sheets
 from webapp.store.finding import Order, Wanted
 from webapp.store.sheets import Sheet
 from webapp.wording import Wording
@@ -196,6 +196,7 @@ def _shown(
         why_not_agreed=why_not("agreed", state),
         may_revise=why_not("handed_over", state) is None,
         history=deeds.history(store(), kept.id),
+        used=books.used_by(store(), kept.id, newest.revision),
         deed_words=DEED_WORDS,
         settlement=_settlement(kept),
         digest=short(newest.seller_digest),
