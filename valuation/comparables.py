@@ -9,8 +9,9 @@ from datetime import date
 
 import numpy as np
 from pydantic_core import PydanticCustomError
-from scipy.special import betaincinv, ndtri
+from scipy.special import ndtri
 
+from valuation.counts import exact_interval
 from valuation.errors import ValuationError
 from valuation.rubric import COVERAGE_FRAC, LOG_PREMIUM
 from valuation.spread import PREMIUM, Floats, Spread
@@ -190,10 +191,6 @@ def leave_one_out(sales: Sequence[Comparable], on: date) -> LeaveOneOut | None:
     -------
     LeaveOneOut or None
         None if no sale can be foretold from the others.
-
-    References
-    ----------
-    C. J. Clopper and E. S. Pearson, Biometrika 26 (1934) 404-413 (exact binomial interval).
     """
     known = [sale for sale in sales if sale.date <= on]
     held = tried = 0
@@ -209,6 +206,4 @@ def leave_one_out(sales: Sequence[Comparable], on: date) -> LeaveOneOut | None:
         held += band.low <= math.log(sale.melt_ratio) <= band.high
     if tried == 0:
         return None
-    low = 0.0 if held == 0 else float(betaincinv(held, tried - held + 1, 0.025))
-    high = 1.0 if held == tried else float(betaincinv(held + 1, tried - held, 0.975))
-    return LeaveOneOut(held, tried, low, high)
+    return LeaveOneOut(held, tried, *exact_interval(held, tried))
