@@ -11,16 +11,28 @@ from werkzeug.routing import RoutingException
 from werkzeug.sansio.response import Response as AnyResponse
 
 from webapp.rendering import page
+from webapp.store import (
+    AlreadyHandedOver,
+    NotAllowed,
+    StoreError,
+    TextRefused,
+    TooLarge,
+    UnknownDraft,
+    UnknownPhotograph,
+    UnknownSheet,
+)
 
 TITLES = {
     400: "That request cannot be read",
     403: "Refused",
     404: "There is no such page",
     405: "That cannot be done here",
+    409: "That was done already, or is over",
     413: "Too much at once",
     415: "Not in that format",
     422: "That cannot be answered",
     500: "Something went wrong here",
+    503: "That cannot be kept now",
 }
 WHAT_TO_DO = {
     400: "Go back and try again. If it happens again, open the page anew.",
@@ -28,12 +40,23 @@ WHAT_TO_DO = {
     405: "Go back and use the buttons of the page.",
     413: "A quote holds at most 256 kB: shorten what you typed or pasted. Of photographs, send at most 48 MB at once.",
 }
+# What is wrong with what was sent; anything else is wrong with what keeps it.
+REFUSED: dict[type[StoreError], int] = {
+    UnknownDraft: 404,
+    UnknownSheet: 404,
+    UnknownPhotograph: 404,
+    TextRefused: 422,
+    TooLarge: 413,
+    NotAllowed: 409,
+    AlreadyHandedOver: 409,
+}
 log = logging.getLogger(__name__)
 
 
 def handle(app: Flask) -> None:
     """Answer every error of the app with its page."""
     app.register_error_handler(HTTPException, told)
+    app.register_error_handler(StoreError, unkept)
     app.register_error_handler(Exception, bug)
 
 
@@ -46,6 +69,11 @@ def told(error: HTTPException) -> AnyResponse:
     status = error.code or 500
     spoken = type(error).description != error.description
     return _answer(status, str(error.description) if spoken else WHAT_TO_DO.get(status, str(error.description)))
+
+
+def unkept(trouble: StoreError) -> Response:
+    """What the store refuses, where a page has nothing better to say about it."""
+    return _answer(next((status for kind, status in REFUSED.items() if isinstance(trouble, kind)), 503), str(trouble))
 
 
 def bug(error: Exception) -> Response:

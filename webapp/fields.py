@@ -116,7 +116,7 @@ def is_placed(name: str) -> bool:
     model: type[BaseModel] | None = QuoteRequest
     is_list = False
     for part in name.split("."):
-        if is_list != (part.isascii() and part.isdigit()):
+        if part.isdigit() != is_list or (is_list and not part.isascii()):
             return False
         if is_list:
             is_list = False

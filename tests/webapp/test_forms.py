@@ -199,6 +199,7 @@ def test_a_claim_is_all_that_is_still_needed_where_it_is_chosen() -> None:
         "refiner.0.assay_fee",
         "refiner.payable.0.0.frac",
         "refiner.payable.².frac",
+        "refiner.weight_step_ozt.٣",
         "spot.gold.",
     ],
 )

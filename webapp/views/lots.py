@@ -20,7 +20,7 @@ from webapp.rendering import house, page, settings, store
 from webapp.retold import retold
 from webapp.sentences import LIMITS, assumed
 from webapp.sheet_table import csv_of
-from webapp.store import StoreError, TextRefused, TooLarge, UnknownDraft, drafts
+from webapp.store import StoreError, UnknownDraft, drafts
 from webapp.wording import Wording
 
 views = Blueprint("lots", __name__, url_prefix="/lots")
@@ -62,6 +62,8 @@ def valued(name: str) -> AnyResponse:
     form, unread = _as_sent()
     try:
         form = _keep(name, form)
+    except UnknownDraft:
+        abort(404, "That address names no lot. Start a new one.")
     except StoreError as trouble:
         return page("lots/lot.html", 503, unkept=str(trouble), **_shown(name, form, None, is_kept=False))
     try:
@@ -84,12 +86,7 @@ def valued(name: str) -> AnyResponse:
 def left(name: str) -> AnyResponse:
     """Keep what was typed and answer nothing."""
     form, _ = _as_sent()
-    try:
-        _keep(name, form)
-    except (TextRefused, TooLarge) as refused:
-        abort(422, str(refused))
-    except StoreError as trouble:
-        abort(503, str(trouble))
+    _keep(name, form)
     return Response(status=204)
 
 
