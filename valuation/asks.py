@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from valuation.counters import answer
 from valuation.draws import Draws
 from valuation.errors import ValuationError
+from valuation.extras import Extras
 from valuation.money import to_coins
 from valuation.refining import Lot, settled
 from valuation.request import QuoteRequest
@@ -26,51 +27,38 @@ GRIDS, GRID_POINTS = 4, 513
 
 
 def all_in(ask: Ask, currency: str) -> float:
-    """Price that an ask comes to with fee, shipping, tax and exchange, in the quote's currency.
-
-    Raises
-    ------
-    ValuationError
-        An exchange rate other than 1 for an ask in the quote's own currency.
-
-    Notes
-    -----
-    ``((price (1 + fee) + shipping) (1 + tax)) x exchange rate``.
-    """
-    rate = 1.0 if ask.exchange_rate is None else ask.exchange_rate
-    if rate != 1.0 and ask.currency in (None, currency):
-        words = f"the ask is in {currency}, as the quote is: leave the rate out, or say the currency of the ask"
-        raise ValuationError("own_currency", "seller.asks.exchange_rate", rate, words)
-    return (ask.price * (1.0 + ask.fee_frac) + ask.shipping) * (1.0 + ask.tax_frac) * rate
+    """Price that an ask comes to with fee, shipping, tax and exchange, in the quote's currency; see `Extras`."""
+    return Extras.of(ask, currency).all_in(ask.price)
 
 
-def price_before_extras(figure: float, ask: Ask, currency: str) -> float | None:
-    """The price to name to the seller so that it comes to `figure` all-in, in whole coins of the ask's own currency.
-
-    Returns
-    -------
-    float or None
-        Rounded down; None where shipping alone comes to more.
-    """
-    own = figure / (1.0 if ask.exchange_rate is None else ask.exchange_rate)
-    named = (own / (1.0 + ask.tax_frac) - ask.shipping) / (1.0 + ask.fee_frac)
-    # A billionth, so that a whole price is not a coin less by the rounding of a division.
-    coins = float(to_coins(named * (1.0 + 1e-12), ask.currency or currency, ROUND_FLOOR))
-    return coins if coins > 0.0 else None
+def newest_ask(request: QuoteRequest) -> Ask | None:
+    """What the seller wants now: the newest figure said, with the extras of the ask; else the asking price."""
+    asks = request.seller.asks
+    said = next((one.figure for one in reversed(request.said) if one.by == "seller"), None)
+    if said is None:
+        return asks
+    return Ask(price=said) if asks is None else asks.model_copy(update={"price": said})
 
 
-def checked_ask(ask: Ask, v: Valuation) -> AskResult:
-    """The verdict on an asking price, its reason, and the figures behind it.
+def offer_all_in(request: QuoteRequest) -> float | None:
+    """What the house's offer costs it with the extras of the ask [money]; None without an offer."""
+    offer = request.buyer.offer
+    return None if offer is None else Extras.of(request.seller.asks, request.spot.currency).paid_all_in(offer)
+
+
+def checked_ask(v: Valuation) -> AskResult | None:
+    """The verdict on what the seller asks now, its reason, and the figures behind it; None if nothing was asked.
 
     Parameters
     ----------
-    ask : Ask
-        What is asked.
     v : Valuation
         The outcome of the stages before.
     """
-    currency = v.request.spot.currency
-    price = float(to_coins(all_in(ask, currency), currency))
+    ask, currency = newest_ask(v.request), v.request.spot.currency
+    if ask is None:
+        return None
+    extras = Extras.of(ask, currency)
+    price = float(to_coins(extras.all_in(ask.price), currency))
     if price <= 0.0:
         words = f"comes to less than the smallest coin of {currency}: check the price and the exchange rate"
         raise ValuationError("tiny_ask", "seller.asks.price", ask.price, words)
@@ -80,13 +68,19 @@ def checked_ask(ask: Ask, v: Valuation) -> AskResult:
     profit = None if proceeds is None else float(np.mean(proceeds)) - handling - price
     fine_g, native_g = quantiles(v.lot.fine_g, 0.5)[0], quantiles(v.native_g, 0.5)[0]
     break_even_g, chance = _break_even(price + handling, v)
-    own_last = next((said.figure for said in reversed(v.request.said) if said.by == "buyer"), None)
-    counter = answer("buyer", price, own_last, v)
+    own_last = next((extras.all_in(said.figure) for said in reversed(v.request.said) if said.by == "buyer"), None)
+    counter = answer("buyer", ask.price, price, own_last, v, extras)
+    worth_paying = None if v.ceiling is None else float(to_coins(v.ceiling.amount, currency, ROUND_FLOOR))
+    asked = (one.figure for one in v.request.said if one.by == "seller")
     return AskResult(
+        price=ask.price,
+        first_asked=next(asked, ask.price) if v.request.seller.asks is None else v.request.seller.asks.price,
+        extras=extras,
         all_in=price,
         verdict=verdict,
-        reason=_reason(verdict, price, v),
-        worth_paying=None if v.ceiling is None else float(to_coins(v.ceiling.amount, currency, ROUND_FLOOR)),
+        reason=_reason(verdict, price, _asked_words(ask.price, price, extras, currency), v),
+        worth_paying=worth_paying,
+        worth_paying_before_extras=None if worth_paying is None else extras.before(worth_paying),
         expected_profit=profit,
         margin_frac=None if profit is None else profit / price,
         chance_of_loss=None if proceeds is None else float(np.mean(proceeds < price + handling)),
@@ -97,9 +91,7 @@ def checked_ask(ask: Ask, v: Valuation) -> AskResult:
         chance_of_break_even=chance,
         break_even_premium_frac=_break_even_premium(price + handling, v),
         counter=counter,
-        counter_before_extras=None
-        if counter.action != "counter" or counter.figure is None
-        else price_before_extras(counter.figure, ask, currency),
+        counter_before_extras=counter.named if counter.action == "counter" else None,
         first=_first_fact(v),
     )
 
@@ -124,10 +116,17 @@ def _verdict(price: float, v: Valuation) -> AskVerdict:
     return "above_fair" if price <= c else "above_ceiling"
 
 
-def _reason(verdict: AskVerdict, price: float, v: Valuation) -> str:
+def _asked_words(price: float, all_in: float, extras: Extras, currency: str) -> str:
+    """The ask as the seller said it, and with all that is paid on top of it."""
+    total = money_words(all_in, currency)
+    if extras.is_nothing and extras.currency == currency:
+        return total
+    return f"{money_words(price, extras.currency)} ({total} all in)"
+
+
+def _reason(verdict: AskVerdict, price: float, asked: str, v: Valuation) -> str:
     """The verdict as one plain sentence."""
     currency = v.request.spot.currency
-    asked = money_words(price, currency)
     if v.ceiling is None:
         return f"{asked} cannot be judged by weight: no gold is seen, and no collector's price is known."
     most = money_words(to_coins(v.ceiling.amount, currency, ROUND_FLOOR), currency)

@@ -7,12 +7,14 @@ from decimal import ROUND_FLOOR
 
 import numpy as np
 
-from valuation.asks import all_in
+from valuation.asks import all_in, newest_ask, offer_all_in
 from valuation.errors import Caution
+from valuation.extras import Extras
 from valuation.gold import GoldContent
 from valuation.mass import G_PER_OZT
 from valuation.money import to_coins
 from valuation.negotiation import Ceiling, Floor, Split, unbinding_loss_chance
+from valuation.observations import Weighing
 from valuation.premium import PremiumModel
 from valuation.request import QuoteRequest
 from valuation.result import Detection, RouteResult
@@ -24,6 +26,19 @@ OLD_PRICE = timedelta(hours=24)
 LEAST_GOLD_PER_G = 5.0
 FAR_FROM_ASK = 4.0
 BUDGET_CONDITIONING_FRAC = 0.95
+
+
+def reading_cautions(weighing: Weighing) -> list[Caution]:
+    """A piece that was weighed only once: a slip would not show."""
+    single = [len(readings) == 1 for readings in (weighing.dry_g, weighing.wet_g)]
+    if not any(single):
+        return []
+    which = "dry and one reading under water" if all(single) else "dry" if single[0] else "under water"
+    message = (
+        f"There is only one reading {which}: weigh it again, as a slip of the balance or of the pen would not show."
+    )
+    wet = "submerged_g" if weighing.method == "suspended" else "displaced_g"
+    return [Caution(code="one_reading", field=f"weighing.{'dry_g' if single[0] else wet}", message=message)]
 
 
 def gold_cautions(content: GoldContent, seen_by: Detection | None) -> list[Caution]:
@@ -194,6 +209,28 @@ def offer_cautions(
             else "Floor and ceiling meet between two of the smallest coins: no whole price lies between them."
         )
         found.append(Caution(code="no_fair_price", field="fair", message=message))
+    return found
+
+
+def bargain_cautions(request: QuoteRequest, floor: Floor) -> list[Caution]:
+    """Doubt about what was said on both sides."""
+    found = []
+    if floor.basis == "other_bid":
+        message = (
+            "The seller's floor rests on another bid alone. Have you seen it in writing? If not, take it as what the "
+            "seller hopes for."
+        )
+        found.append(Caution(code="bid_unseen", field="seller.other_bid", message=message))
+    asked, offer, currency = newest_ask(request), offer_all_in(request), request.spot.currency
+    if asked is not None and offer is not None and request.buyer.offer is not None:
+        total = all_in(asked, currency)
+        if offer > total * (1.0 + 1e-9):
+            paid = Extras.of(asked, currency).exchange_rate * asked.price
+            message = (
+                f"Our offer of {money_words(request.buyer.offer, currency)} is more than the "
+                f"{money_words(paid, currency)} that they ask: offer no more than is asked."
+            )
+            found.append(Caution(code="offer_above_ask", field="buyer.offer", message=message))
     return found
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Literal
 
+from valuation.extras import Extras
 from valuation.money import exact, minor_unit
 from valuation.negotiation import Split
 from valuation.stages import Valuation
@@ -16,11 +17,21 @@ from valuation.words import money_words
 Party = Literal["buyer", "seller"]
 
 
-def answer(by: Party, figure: float, own_last: float | None, v: Valuation) -> Counter:
-    """Answer of one side to the other's figure; no figure where no cash price is fair. See `next_counter`."""
+def answer(by: Party, spoken: float, all_in: float, own_last: float | None, v: Valuation, extras: Extras) -> Counter:
+    """Answer of one side to a figure that the other has said; no figure where no cash price is fair.
+
+    Parameters
+    ----------
+    spoken, all_in : float
+        The figure as it was said, and with its extras.
+    own_last : float or None
+        The last figure of the side that answers, all-in. See `next_counter`.
+    """
     if v.split is None:
         return Counter(by=by, action="none", figure=None, reason=v.no_price_reason)
-    return next_counter(by, figure, own_last, v.split, v.request.spot.currency)
+    found = next_counter(by, all_in, own_last, v.split, v.request.spot.currency)
+    named = spoken if found.action == "accept" or found.figure is None else extras.before(found.figure)
+    return found.model_copy(update={"named": named})
 
 
 def next_counter(by: Party, figure: float, own_last: float | None, split: Split, currency: str) -> Counter:
@@ -100,8 +111,8 @@ def _accept_words(by: Party, split: Split, currency: str, *, beyond: bool, by_mi
 def _counter_words(by: Party, why: str, middle: str) -> str:
     end, under, over = ("low", "under", "over") if by == "buyer" else ("high", "over", "under")
     return {
-        "end": f"The {end} end of the fair range: their figure lies further {over} the middle of {middle} than the "
-        "range reaches.",
+        "end": f"The {end} end of the fair range, as their figure is too far {over} the middle of {middle} to meet "
+        "them half way.",
         "mirror": f"As far {under} the middle of {middle} as their figure is {over} it, so that the two meet there.",
         "half": f"Half the way from your own last figure to the middle of {middle}.",
         "middle": "The middle, where both gain alike.",
@@ -110,9 +121,13 @@ def _counter_words(by: Party, why: str, middle: str) -> str:
 
 
 def counter_result(said: Sequence[Said], v: Valuation) -> CounterResult | None:
-    """The figures named so far, tabled, and the answer that follows; None if nothing was said."""
+    """The figures named so far, tabled, and the answer that follows; None if nothing was said.
+
+    Figures are said before extras, and held against the fair range with them.
+    """
     if not said:
         return None
+    extras = Extras.of(v.request.seller.asks, v.request.spot.currency)
     own: dict[str, list[float]] = {"buyer": [], "seller": []}
     rows = []
     for entry in said:
@@ -121,9 +136,12 @@ def counter_result(said: Sequence[Said], v: Valuation) -> CounterResult | None:
         step = past[-1] - past[-2] if len(past) > 1 else None
         before = past[-2] - past[-3] if len(past) > 2 else None
         ratio = step / before if step is not None and before else None
-        rows.append(SaidRow(by=entry.by, figure=entry.figure, step=step, step_ratio=ratio))
+        total = extras.all_in(entry.figure)
+        rows.append(SaidRow(by=entry.by, figure=entry.figure, all_in=total, step=step, step_ratio=ratio))
     last = said[-1]
     turn: Party = "buyer" if last.by == "seller" else "seller"
-    own_last = own[turn][-1] if own[turn] else None
+    own_last = extras.all_in(own[turn][-1]) if own[turn] else None
     gap = own["seller"][-1] - own["buyer"][-1] if own["buyer"] and own["seller"] else None
-    return CounterResult(said=tuple(rows), gap=gap, next=answer(turn, last.figure, own_last, v))
+    return CounterResult(
+        said=tuple(rows), gap=gap, next=answer(turn, last.figure, rows[-1].all_in, own_last, v, extras)
+    )

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from valuation.asks import all_in
+from valuation.asks import all_in, newest_ask
 from valuation.decision import N_OUTCOMES, Outcomes, decision_value, nothing_learnt, simulated_outcomes
 from valuation.draws import LOG2_DRAWS, SEED, Draws
 from valuation.evidence_result import Evidence, EvidenceRow, EvidenceToday, EvidenceVerdict, PriceBasis, Status
@@ -118,8 +118,9 @@ class _Before:
         v = self.v
         if v.split is not None:
             return v.split.fair.middle, "middle"
-        if v.request.seller.asks is not None:
-            return all_in(v.request.seller.asks, v.request.spot.currency), "ask"
+        asked = newest_ask(v.request)
+        if asked is not None:
+            return all_in(asked, v.request.spot.currency), "ask"
         return None if v.floor.amount is None else (v.floor.amount, "floor")
 
     @cached_property

@@ -7,6 +7,7 @@ import math
 import numpy as np
 from scipy.special import ndtr, ndtri
 
+from valuation.asks import offer_all_in
 from valuation.negotiation import route_result
 from valuation.refining import settled
 from valuation.spot import DAYS_PER_YEAR, gold_per_ozt
@@ -77,8 +78,9 @@ def price_risk(v: Valuation) -> PriceRisk | None:
 
 
 def _price(v: Valuation) -> tuple[float, str]:
-    if v.request.buyer.offer is not None:
-        return v.request.buyer.offer, "offer"
+    offer = offer_all_in(v.request)
+    if offer is not None:
+        return offer, "offer"
     if v.split is not None:
         return v.split.fair.middle, "middle"
     assert v.ceiling is not None

@@ -11,11 +11,13 @@ from valuation.asks import checked_ask
 from valuation.assumptions import NOTICES, assumed_inputs, constants, named_materials, truncation_cautions
 from valuation.budget import budget
 from valuation.cautions import (
+    bargain_cautions,
     claim_cautions,
     gold_cautions,
     offer_cautions,
     premium_cautions,
     price_cautions,
+    reading_cautions,
     route_cautions,
 )
 from valuation.claims import checked_claim
@@ -94,7 +96,7 @@ def told(v: Valuation, *, with_price_risk: bool = False) -> Quote:
         gap=gap,
         gap_causes=tuple(gap_causes(request, v.lot, v.draws, v.ceiling, v.floor, seen=v.seen, premium=v.premium)),
         plan=None if v.split is None else v.split.plan,
-        ask=None if request.seller.asks is None else checked_ask(request.seller.asks, v),
+        ask=checked_ask(v),
         claim=_claim(v),
         refiners=refiner_rows(v.routes.refiners),
         premium=None if v.premium is None else _premium(v.premium, request),
@@ -121,6 +123,7 @@ def _cautions(v: Valuation) -> list[Caution]:
     found: list[Caution] = []
     if request.weighing is not None:
         found += weighing_cautions(request.weighing, request.rock.chip if request.rock else None)
+        found += reading_cautions(request.weighing)
     found += claim_cautions(request)
     found += truncation_cautions(request)
     found += gold_cautions(v.content, v.detection)
@@ -128,6 +131,7 @@ def _cautions(v: Valuation) -> list[Caution]:
     found += route_cautions(request, v.routes, v.results)
     found += premium_cautions(v.premium)
     found += offer_cautions(request, v.ceiling, v.floor, v.split, seen=v.seen)
+    found += bargain_cautions(request, v.floor)
     return found
 
 

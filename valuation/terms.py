@@ -339,7 +339,12 @@ class Buyer(Section):
         assumed=_HOUSE,
     )
     offer: OptionalNumber = said(
-        "Offer", "The figure that the house has decided to offer.", unit="money", default=None, gt=0, le=1e10
+        "Offer",
+        "What the house has decided to pay the seller, before shipping, fee and tax.",
+        unit="money",
+        default=None,
+        gt=0,
+        le=1e10,
     )
     cash_increment: Number = said(
         "Cash step", "Offers are rounded to this.", unit="money", default=10.0, gt=0, le=1e6, assumed=_HOUSE
@@ -397,7 +402,7 @@ class Said(Section):
     by: Literal["buyer", "seller"] = said("By", "Who said it.")
     figure: Number = said(
         "Figure",
-        "The price that was named, with all that the buyer pays on top of it, in the quote's currency.",
+        "The price as it was said: before shipping, fee and tax, in the currency of the ask.",
         unit="money",
         gt=0,
         le=1e10,

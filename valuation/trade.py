@@ -6,6 +6,8 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, FiniteFloat
 
+from valuation.extras import Extras
+
 
 class Row(BaseModel):
     """A frozen part of a quote."""
@@ -37,7 +39,9 @@ class Counter(Row):
     action : str
         ``accept``, ``counter``, or ``none`` where no cash price is fair.
     figure : float or None
-        The price to name, or to accept, all-in [money].
+        What the price to name, or to accept, costs all-in [money].
+    named : float or None
+        That price as it is said: before extras, in the ask's own currency.
     reason : str
         One sentence.
     caution : str or None
@@ -47,23 +51,32 @@ class Counter(Row):
     by: Literal["buyer", "seller"]
     action: Literal["accept", "counter", "none"]
     figure: FiniteFloat | None
+    named: FiniteFloat | None = None
     reason: str
     caution: str | None = None
 
 
 class AskResult(Row):
-    """An asking price, checked; money in the quote's currency.
+    """What the seller asks now, checked; money in the quote's currency.
 
     Parameters
     ----------
+    price : float
+        The newest figure that the seller said, else the asking price: before extras, in the ask's own currency.
+    first_asked : float
+        What was asked first, in the same way.
+    extras : Extras
+        What is paid on top of a price that is named.
     all_in : float
-        The ask with shipping, fee, tax and exchange, in whole coins.
+        `price` with shipping, fee, tax and exchange, in whole coins.
     verdict : str
         Where it lies; see model, stage 6.
     reason : str
         The verdict in one plain sentence.
     worth_paying : float or None
         Highest all-in price worth paying: the buyer's ceiling, rounded down to the smallest coin.
+    worth_paying_before_extras : float or None
+        The highest price to name that comes to no more; None where the extras alone do.
     expected_profit, margin_frac, chance_of_loss : float or None
         At the ask, on the way out that sets the ceiling; the margin is a share of the outlay.
     of_median_melt_frac, per_gram_fine, per_gram_native : float or None
@@ -80,10 +93,14 @@ class AskResult(Row):
         What to weigh or learn first, where too little is known.
     """
 
+    price: FiniteFloat
+    first_asked: FiniteFloat
+    extras: Extras
     all_in: FiniteFloat
     verdict: AskVerdict
     reason: str
     worth_paying: FiniteFloat | None
+    worth_paying_before_extras: FiniteFloat | None
     expected_profit: FiniteFloat | None
     margin_frac: FiniteFloat | None
     chance_of_loss: FiniteFloat | None
@@ -283,10 +300,19 @@ class DealRow(Row):
 
 
 class SaidRow(Row):
-    """One figure named, with its step from that side's figure before and the ratio to the step before that."""
+    """One figure named, with its step from that side's figure before and the ratio to the step before that.
+
+    Parameters
+    ----------
+    figure, step : float
+        Before extras, in the ask's own currency.
+    all_in : float
+        What the figure costs with the extras of the ask [money].
+    """
 
     by: Literal["buyer", "seller"]
     figure: FiniteFloat
+    all_in: FiniteFloat
     step: FiniteFloat | None
     step_ratio: FiniteFloat | None
 
@@ -299,7 +325,7 @@ class CounterResult(Row):
     said : tuple of SaidRow
         In order.
     gap : float or None
-        Seller's last figure less buyer's last.
+        Seller's last figure less buyer's last, before extras.
     next : Counter
         The answer of the side whose turn it is: the other one than who spoke last.
     """

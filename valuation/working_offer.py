@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from valuation.asks import all_in
+from valuation.asks import all_in, newest_ask
 from valuation.money import currency_digits, exact, minor_unit, to_coins
 from valuation.negotiation import ASSUMED_FLOOR_FRAC, FAIR_SHARE, price_step
 from valuation.refiners import takes
@@ -60,8 +60,9 @@ def offer_workings(v: Valuation) -> list[HeadlineWorking]:
         found += _fair(v, money) + _plans(v, money)
     elif v.ceiling is not None and v.floor.amount is not None and v.floor.amount > v.ceiling.amount:
         found.append(_gap(v, money))
-    if v.request.seller.asks is not None:
-        found.append(_ask(v.request.seller.asks, money))
+    asked = newest_ask(v.request)
+    if asked is not None:
+        found.append(_ask(asked, money))
     return found
 
 
@@ -230,7 +231,7 @@ def _fair(v: Valuation, money: _Money) -> list[HeadlineWorking]:
     def middle(s: Sheet) -> Term:
         ceiling, floor = _ends(v, s)
         term = stepped("round", (floor + ceiling) / 2, _step(v, s))
-        return money.step(s, "Middle of floor and ceiling, to the nearest step, halves to the even one", term)
+        return money.step(s, "Middle of floor and ceiling, to the nearest step", term)
 
     fair, finest = v.split.fair, _finest(v.split.step)
     closing = "Starts from the unrounded floor and ceiling."
@@ -281,7 +282,7 @@ def _plans(v: Valuation, money: _Money) -> list[HeadlineWorking]:
 
 def _ask(ask: Ask, money: _Money) -> HeadlineWorking:
     def write(s: Sheet) -> Term:
-        total = s.given(ask.price, "asking price")
+        total = s.given(ask.price, "price asked now")
         if ask.fee_frac:
             total = total * (1 + s.given(ask.fee_frac, "buyer's fee"))
         if ask.shipping:
@@ -290,7 +291,7 @@ def _ask(ask: Ask, money: _Money) -> HeadlineWorking:
             total = total * (1 + s.given(ask.tax_frac, "tax"))
         if ask.exchange_rate is not None:
             total = total * s.given(ask.exchange_rate, f"{money.unit} for one {ask.currency or 'unit'}")
-        return s.step("Asking price with fee, shipping, tax and exchange", total, money.unit, money.digits)
+        return s.step("Price asked now, with fee, shipping, tax and exchange", total, money.unit, money.digits)
 
     figure = float(to_coins(all_in(ask, money.unit), money.unit))
     closing = "What the ask comes to in all, in whole coins."

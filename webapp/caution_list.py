@@ -18,6 +18,7 @@ CAUTIONS = {
     "small_displacement": Said("weighing", "the water lifts under 20 steps of the balance"),
     "fine_steps": Said("weighing", "a reading is finer than the stated readability"),
     "coarse_steps": Said("weighing", "readings go in coarser steps than the stated readability"),
+    "one_reading": Said("weighing", "the piece was weighed only once, dry or under water"),
     "truncated": Said("draws", "more than 1 in 1,000 of a range lies beyond what is possible"),
     "rock_doubtful": Said("gold", "under 5 % of the draws leave a possible amount of gold"),
     "likely_no_gold": Said("gold", "under half of them do"),
@@ -41,6 +42,8 @@ CAUTIONS = {
     "later_sales": Said("intact", "comparable sales dated after the quote were left out"),
     "ceiling_zero": Said("offer", "the house cannot pay anything"),
     "floor_assumed": Said("offer", "no alternative of the seller is known"),
+    "bid_unseen": Said("offer", "the seller's floor rests on another bid: has it been seen in writing?"),
+    "offer_above_ask": Said("offer", "our offer is above what the seller asks now"),
     "no_fair_price": Said("offer", "floor above ceiling"),
     "pieces_not_seen": Said("seen", "in some pieces of a lot gold is not seen by weight: they count in no total"),
     "conditioned_by_piece": Said(

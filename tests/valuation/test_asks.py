@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from tests.valuation.strategies import STEADY, TAKEN_OUT, changed, good
 from valuation import QuoteRequest, quote
-from valuation.asks import all_in, likely_net, price_before_extras
+from valuation.asks import all_in, likely_net
+from valuation.extras import Extras
 from valuation.terms import Ask
 
 REFINE = {"collector": TAKEN_OUT}
@@ -35,20 +36,33 @@ class TestAllIn:
     def test_before_extras_is_the_inverse_rounded_down(self, price, fee, shipping, tax, rate):
         price = round(price, 2)
         ask = Ask(price=price, fee_frac=fee, shipping=shipping, tax_frac=tax, currency="EUR", exchange_rate=rate)
-        assert price_before_extras(all_in(ask, "USD"), ask, "USD") == pytest.approx(price, abs=0.0101)
-        named = price_before_extras(all_in(ask, "USD"), ask, "USD")
+        named = Extras.of(ask, "USD").before(all_in(ask, "USD"))
+        assert named == pytest.approx(price, abs=0.0101)
         again = ask.model_copy(update={"price": named})
         assert all_in(again, "USD") <= all_in(ask, "USD") * (1 + 1e-9)
 
     def test_shipping_alone_may_be_too_much(self):
-        assert price_before_extras(40.0, Ask(price=100.0, shipping=50.0), "USD") is None
+        assert Extras.of(Ask(price=100.0, shipping=50.0), "USD").before(40.0) is None
+
+    @given(st.floats(1.0, 1e6), st.floats(0.0, 1.0), st.floats(0.0, 100.0), st.floats(0.0, 0.5), st.floats(0.01, 100.0))
+    @settings(STEADY, max_examples=60)
+    def test_what_is_paid_in_the_quotes_currency_is_turned_both_ways(self, paid, fee, shipping, tax, rate):
+        ask = Ask(price=1.0, fee_frac=fee, shipping=shipping, tax_frac=tax, currency="EUR", exchange_rate=rate)
+        extras = Extras.of(ask, "USD")
+        assert extras.paid_before(extras.paid_all_in(paid)) == pytest.approx(paid, rel=1e-9)
+        assert extras.paid_all_in(paid) == pytest.approx((paid * (1 + fee) + shipping * rate) * (1 + tax), rel=1e-9)
 
     def test_the_verdict_is_on_the_all_in_cost(self, quoted):
         extras = {"price": 4000.0, "shipping": 40.0, "fee_frac": 0.05, "tax_frac": 0.08}
         dear = quoted({"seller.asks": extras}).ask
         assert dear.all_in == round((4000.0 * 1.05 + 40.0) * 1.08, 2)
         plain = quoted(asking(dear.all_in)).ask
-        assert plain.model_dump(exclude={"counter_before_extras"}) == dear.model_dump(exclude={"counter_before_extras"})
+        told = {"price", "first_asked", "extras", "reason", "counter_before_extras", "worth_paying_before_extras"}
+        as_named = {"counter": {"named"}}
+        same = dict.fromkeys(told, True) | as_named
+        assert plain.model_dump(exclude=same) == dear.model_dump(exclude=same)
+        assert dear.reason.startswith(f"4,000.00 USD ({dear.all_in:,.2f} USD all in) ")
+        assert plain.reason.startswith(f"{dear.all_in:,.2f} USD ")
 
     def test_the_counter_is_told_as_the_seller_hears_it(self, quoted):
         extras = {"price": 4300.0, "shipping": 40.0, "fee_frac": 0.05, "currency": "EUR", "exchange_rate": 1.1}
@@ -58,6 +72,18 @@ class TestAllIn:
         assert named < found.counter.figure
         assert (named * 1.05 + 40.0) * 1.1 == pytest.approx(found.counter.figure, abs=0.02)
         assert (named * 1.05 + 40.0) * 1.1 <= found.counter.figure
+
+    def test_an_accepted_price_is_the_one_that_they_named(self, quoted):
+        """Trial: 6,500 asked and 40 of shipping; the answer was told as 6,540."""
+        ask = quoted({"seller.asks": {"price": 3500.0, "shipping": 40.0}}).ask
+        assert (ask.counter.action, ask.counter.figure, ask.counter.named) == ("accept", 3540.0, 3500.0)
+        assert (ask.price, ask.all_in) == (3500.0, 3540.0)
+
+    def test_the_walk_away_price_is_the_ceiling_before_extras(self, quoted):
+        ask = quoted({"seller.asks": {"price": 4300.0, "shipping": 40.0, "fee_frac": 0.05}}).ask
+        named = ask.worth_paying_before_extras
+        assert ask.worth_paying - 0.02 <= named * 1.05 + 40.0 <= ask.worth_paying
+        assert quoted({"seller.asks": {"price": 10.0, "shipping": 1e6}}).ask.worth_paying_before_extras is None
 
     def test_nothing_to_tell_where_it_is_accepted(self, quoted):
         assert quoted(asking(3500.0)).ask.counter_before_extras is None
@@ -78,6 +104,52 @@ class TestAllIn:
     def test_less_than_a_coin_is_refused(self, problems):
         ask = {"price": 0.4, "currency": "JPY", "exchange_rate": 0.007}
         assert problems({"seller.asks": ask})["seller.asks.price"].code == "tiny_ask"
+
+
+def spoken(by, figure):
+    return {"by": by, "figure": figure}
+
+
+class TestNewestFigure:
+    """What the seller asks now is the newest figure said, with the extras of the ask."""
+
+    def test_a_figure_said_is_judged_with_the_extras_of_the_ask(self, quoted):
+        # Trial: 7,190 said with 400 of shipping costs 7,590.
+        q = quoted({"seller.asks": {"price": 8000.0, "shipping": 400.0}, "said": [spoken("seller", 7190.0)]})
+        assert (q.ask.price, q.ask.all_in, q.ask.first_asked) == (7190.0, 7590.0, 8000.0)
+        assert q.counters.said[0].figure == 7190.0 and q.counters.said[0].all_in == 7590.0
+        alone = quoted(asking(7590.0)).ask
+        for name in ("verdict", "expected_profit", "margin_frac", "chance_of_loss", "chance_of_break_even"):
+            assert getattr(q.ask, name) == getattr(alone, name), name
+
+    def test_every_round_of_answers_is_named_before_extras(self, quoted):
+        said, last = [], 0.0
+        for figure in (6000.0, 5500.0, 5200.0):
+            said.append(spoken("seller", figure))
+            q = quoted({"seller.asks": {"price": 6500.0, "shipping": 40.0, "fee_frac": 0.03}, "said": said})
+            answer = q.counters.next
+            assert answer == q.ask.counter and answer.action == "counter"
+            assert answer.named * 1.03 + 40.0 == pytest.approx(answer.figure, abs=0.02)
+            assert answer.named >= last
+            last = answer.named
+            said.append(spoken("buyer", last))
+
+    def test_our_own_figure_that_stands_is_named_as_it_was_said(self, quoted):
+        terms = {"seller.asks": {"price": 6500.0, "shipping": 40.0, "fee_frac": 0.03}}
+        middle = quoted(terms).fair.middle
+        ours = round((middle - 40.0) / 1.03 + 20.0, 2)
+        found = quoted({**terms, "said": [spoken("buyer", ours), spoken("seller", 6000.0)]}).ask.counter
+        assert "stands" in found.reason and found.named == ours
+
+    def test_a_figure_said_without_an_asking_price_is_judged_too(self, quoted):
+        q = quoted({"said": [spoken("seller", 9000.0), spoken("buyer", 4000.0), spoken("seller", 8000.0)]})
+        assert (q.ask.price, q.ask.first_asked, q.ask.verdict) == (8000.0, 9000.0, "above_ceiling")
+        assert quoted({"said": [spoken("buyer", 4000.0)]}).ask is None
+
+    def test_the_offer_costs_the_house_its_extras(self, quoted):
+        terms = {"seller.asks": {"price": 4300.0, "shipping": 40.0, "currency": "EUR", "exchange_rate": 1.1}}
+        risk = quoted({**terms, "buyer.offer": 4100.0}, with_price_risk=True).price_risk
+        assert (risk.price, risk.price_basis) == (pytest.approx(4144.0), "offer")
 
 
 class TestVerdict:

@@ -199,7 +199,16 @@ def test_each_caution_is_told_beside_its_figure(changes, code, field, words, bes
     assert told.field == field
     assert words in told.message
     if beside is not None:
-        assert codes(q) == {code, *beside}
+        bid = {"bid_unseen"} if q.floor_basis == "other_bid" else set()  # the good request has another bid
+        once = {"one_reading"} if q.cautions and _read_once(changes) else set()
+        assert codes(q) == {code, *beside, *bid, *once}
+
+
+def _read_once(changes):
+    """Whether a change leaves a single reading of the piece, dry or wet."""
+    names = ("weighing.dry_g", "weighing.submerged_g", "weighing.displaced_g")
+    found = [changes[name] for name in names if name in changes and changes[name] is not TAKEN_OUT]
+    return any(not isinstance(readings, list) or len(readings) == 1 for readings in found)
 
 
 # What comes close to raising a caution, and does not.
@@ -233,7 +242,50 @@ def test_no_caution_where_there_is_no_doubt(changes, code, quoted):
 
 
 def test_a_good_request_has_no_caution(quoted):
-    assert quoted().cautions == ()
+    assert quoted({"seller.other_bid": TAKEN_OUT, "seller.minimum": 3800.0}).cautions == ()
+
+
+SAID_LOW = {"seller.asks": {"price": 4000.0, "shipping": 40.0}, "said": [{"by": "seller", "figure": 3600.0}]}
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({}, False),
+        ({"buyer.offer": 3600.0}, False),
+        ({"buyer.offer": 3600.5}, True),
+        ({"said": [], "buyer.offer": 3900.0}, False),
+        ({"said": [], "buyer.offer": 4000.5}, True),
+        ({"seller.asks": TAKEN_OUT, "buyer.offer": 3700.0}, True),
+    ],
+)
+def test_an_offer_above_the_newest_figure_asked_is_told(changes, told, quoted):
+    q = quoted({**SAID_LOW, **changes})
+    assert ("offer_above_ask" in codes(q)) == told
+
+
+def test_another_bid_is_doubted_only_where_it_sets_the_floor(quoted):
+    assert "bid_unseen" in codes(quoted())
+    assert "bid_unseen" not in codes(quoted({"seller.minimum": 3900.0}))
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"weighing.dry_g": 412.6}, "only one reading dry:"),
+        ({"weighing.submerged_g": 271.35}, "only one reading under water:"),
+        (
+            {"weighing.dry_g": 412.6, "weighing.submerged_g": 271.35},
+            "only one reading dry and one reading under water:",
+        ),
+            {"weighing.dry_g": 412.6, "weighing.submerged_g": 271.35},
+            "only one reading dry and one reading under water:",
+        ),
+    ],
+)
+def test_a_single_reading_is_to_be_weighed_again(changes, words, quoted):
+    (told,) = (c.message for c in quoted(changes).cautions if c.code == "one_reading")
+    assert words in told and "weigh it again" in told
 
 
 def test_the_two_cautions_on_impossible_draws_exclude_each_other(quoted):

@@ -159,7 +159,8 @@ def assert_in_order(q, entered):
         assert not within or q.ask.all_in <= q.buyer_ceiling
     assert (q.counters is None) == (not entered["said"])
     if q.counters is not None and q.counters.next.action == "accept":
-        assert q.counters.next.figure == entered["said"][-1]["figure"]
+        assert q.counters.next.named == entered["said"][-1]["figure"]
+        assert q.counters.next.figure == q.counters.said[-1].all_in
 
 
 @settings(STEADY, max_examples=60)
