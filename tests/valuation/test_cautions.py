@@ -269,18 +269,15 @@ def test_another_bid_is_doubted_only_where_it_sets_the_floor(quoted):
     assert "bid_unseen" not in codes(quoted({"seller.minimum": 3900.0}))
 
 
+BOTH_ONCE = {"weighing.dry_g": 412.6, "weighing.submerged_g": 271.35}
+
+
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
         ({"weighing.dry_g": 412.6}, "only one reading dry:"),
         ({"weighing.submerged_g": 271.35}, "only one reading under water:"),
-        (
-            {"weighing.dry_g": 412.6, "weighing.submerged_g": 271.35},
-            "only one reading dry and one reading under water:",
-        ),
-            {"weighing.dry_g": 412.6, "weighing.submerged_g": 271.35},
-            "only one reading dry and one reading under water:",
-        ),
+        (BOTH_ONCE, "only one reading dry and one reading under water:"),
     ],
 )
 def test_a_single_reading_is_to_be_weighed_again(changes, words, quoted):
