@@ -79,9 +79,7 @@ class MoneyAxis:
         return self.foot + FOOT
 
     track_top = TRACK_TOP
-    beside = (
-        f"{ROW - TRACK_TOP} {TRACK_TOP}"  # from the first track on: along each track, not beside words
-    )
+    beside = f"{ROW - TRACK_TOP} {TRACK_TOP}"  # from the first track on: along each track, not beside words
     dotted = f"2 3 2 3 2 3 2 {ROW - 17}"
 
     @property

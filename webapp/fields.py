@@ -19,6 +19,7 @@ Kind = Literal["text", "number", "spread", "readings", "choice", "flag", "moment
 SPREAD_PARTS = ("low", "likely", "high", "sd", "coverage_frac")
 MOST_READINGS = 20
 MOST_ROWS = 500
+_PRICES = ("spot.gold", "spot.silver", "collector.comparables.spot")
 RUBRIC = "collector.rubric"
 
 # Help that speaks of fractions where the screen shows per cent.
@@ -87,6 +88,11 @@ class Field:
     default_words: str
     required: bool
     choices: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def is_money(self) -> bool:
+        """Whether an amount or a price is typed here; the unit of mass of a price is a field of its own."""
+        return self.unit.startswith("money") or self.path in _PRICES
 
 
 def without_positions(path: str) -> str:

@@ -9,10 +9,12 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
+from babel import Locale
 from pydantic_core import PydanticCustomError
 
 from valuation import Problem, QuoteRequest, RequestRefused, ValuationError, read_request
 from valuation.number import read_number
+from webapp.amounts_typed import told_back, ungrouped
 from webapp.branches import ROUTES, chosen_branches, is_open, wanted
 from webapp.fields import MOST_READINGS, SPREAD_PARTS, Field, field_named, is_placed
 from webapp.per_cent import in_per_cent
@@ -37,11 +39,14 @@ class Reading:
         Time of the quote unless one was typed.
     zone : tzinfo
         Of times typed without an offset.
+    locale : Locale or None
+        How the reader groups amounts of money; None reads as strictly as the engine.
     """
 
     typed: Typed
     now: datetime
     zone: tzinfo
+    locale: Locale | None = None
 
     @cached_property
     def _places(self) -> dict[str, list[int]]:
@@ -101,6 +106,8 @@ class Reading:
             return self._moment(text.strip())
         if spec.in_per_cent or name.endswith(".coverage_frac"):
             return _fraction(text)
+        if spec.is_money:
+            return ungrouped(text.strip(), self.locale)
         return text if spec.kind == "text" else text.strip()
 
     def _moment(self, text: str) -> datetime | str:
@@ -141,7 +148,14 @@ class Reading:
                 needed.append(shown)
             else:
                 wrong.append(self.told(problem))
-        return Typed(self.typed.texts, tuple(wrong), tuple(dict.fromkeys(needed)))
+        return Typed(self.typed.texts, tuple(wrong), tuple(dict.fromkeys(needed)), self._read_as())
+
+    def _read_as(self) -> dict[str, str]:
+        """Amounts that might have meant another, told back in the reader's figures."""
+        amounts = (
+            (name, told_back(self.typed.text(name), self.locale)) for name, spec in self._names() if spec.is_money
+        )
+        return {name: told for name, told in amounts if told}
 
     def told(self, problem: Problem) -> Problem:
         """A problem of the request as the form tells it: at the field as typed, in per cent where the screen is."""

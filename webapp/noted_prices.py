@@ -6,6 +6,7 @@ from contextlib import suppress
 from datetime import datetime, tzinfo
 from typing import Any
 
+from babel import Locale
 from pydantic import ValidationError
 from werkzeug.datastructures import MultiDict
 
@@ -19,9 +20,9 @@ from webapp.store.prices import GOLD, RATE
 from webapp.typed import Typed
 
 
-def entries_of(draft: Draft, now: datetime, zone: tzinfo) -> dict[str, Any]:
+def entries_of(draft: Draft, now: datetime, zone: tzinfo, locale: Locale) -> dict[str, Any]:
     """Entries of the request of a draft; when its price was seen counts from when it was typed, not from now."""
-    entries = Reading(Typed(MultiDict(draft.entries)), now, zone).entries
+    entries = Reading(Typed(MultiDict(draft.entries)), now, zone, locale).entries
     spot = MultiDict((name, text) for name, text in draft.entries if name.startswith("spot."))
     typed_at = draft.changed_at.astimezone(zone)
     seen_at = Reading(Typed(spot), typed_at, zone).entries.get("spot", {}).get("seen_at")
@@ -45,7 +46,7 @@ def source_words_of(store: Store, spot: Spot) -> str:
     return f"{fed.source} ({fed.of.address})" if fed.of.address else fed.source
 
 
-def keep_used(store: Store, draft: Draft, zone: tzinfo) -> None:
+def keep_used(store: Store, draft: Draft, zone: tzinfo, locale: Locale) -> None:
     """Keep the prices of a draft that is shown to the seller, seen when it says or when it was typed; never a demo's.
 
     A store that cannot take them stops nothing: they are only noted.
@@ -53,7 +54,7 @@ def keep_used(store: Store, draft: Draft, zone: tzinfo) -> None:
     if any(name == "demo" and text for name, text in draft.entries):
         return
     try:
-        spot = Spot.model_validate(entries_of(draft, draft.changed_at, zone).get("spot", {}))
+        spot = Spot.model_validate(entries_of(draft, draft.changed_at, zone, locale).get("spot", {}))
     except ValidationError:
         return
     with suppress(StoreError):

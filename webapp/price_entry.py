@@ -6,10 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, tzinfo
 
+from babel import Locale
 from babel.numbers import list_currencies
 from pydantic_core import PydanticCustomError
 
 from valuation.number import read_number
+from webapp.amounts_typed import ungrouped
 from webapp.feed_answer import AHEAD
 from webapp.fields import field_at
 from webapp.store.prices import RATE, Price
@@ -39,13 +41,13 @@ def units() -> tuple[tuple[str, str], ...]:
     return spec.choices
 
 
-def read(texts: Mapping[str, str], now: datetime, zone: tzinfo) -> Price | Entry:
+def read(texts: Mapping[str, str], now: datetime, zone: tzinfo, locale: Locale | None = None) -> Price | Entry:
     """The price that was typed, or what is wrong with it."""
     entry = Entry(texts)
     metal = entry.text("metal")
     if metal not in dict(METALS):
         entry.problems["metal"] = "Choose what it is the price of."
-    amount = _amount(entry)
+    amount = _amount(entry, locale)
     currency = _code(entry, "currency")
     unit = _code(entry, "one_of") if metal == RATE else entry.text("unit")
     if metal == RATE and unit and unit == currency:
@@ -61,9 +63,9 @@ def read(texts: Mapping[str, str], now: datetime, zone: tzinfo) -> Price | Entry
     return Price(metal, currency, unit, amount, seen_at.astimezone(UTC), now, is_fed=False, source=note)
 
 
-def _amount(entry: Entry) -> float:
+def _amount(entry: Entry, locale: Locale | None) -> float:
     try:
-        amount = read_number(entry.text("price"))
+        amount = read_number(ungrouped(entry.text("price"), locale))
     except PydanticCustomError as refused:
         words = refused.message()
         entry.problems["price"] = words[:1].upper() + words[1:] + ("" if words.endswith(("?", ".")) else ".")

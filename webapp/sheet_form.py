@@ -12,6 +12,7 @@ from pydantic_core import PydanticCustomError
 from valuation import Quote
 from valuation.money import currency_digits, exact
 from valuation.number import read_number
+from webapp.amounts_typed import ungrouped
 from webapp.house import House
 from webapp.sheet_life import ValidityRefused, valid_until_from
 from webapp.store.entries import Entries
@@ -140,7 +141,7 @@ class Judge:
         if not text.strip():
             return None, "Say what you offer."
         try:
-            number = read_number(text)
+            number = read_number(ungrouped(text, self.w.locale))
         except PydanticCustomError as error:
             return None, _sentence(text, error.message())
         assert isinstance(number, float)

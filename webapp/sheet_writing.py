@@ -92,7 +92,7 @@ def writing(desk: Desk, sheet_id: str) -> Writing:
     """
     sheet = sheets.get(desk.store, sheet_id)
     draft = drafts.get(desk.store, sheet.draft_id)
-    entries = entries_of(draft, desk.now, desk.zone)
+    entries = entries_of(draft, desk.now, desk.zone, desk.locale)
     shots = photographs.of_sheet(desk.store, sheet_id)
     form = OfferForm(dict(sheet.entries))
     told = {

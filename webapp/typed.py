@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from werkzeug.datastructures import MultiDict
@@ -51,11 +51,14 @@ class Typed:
     ----------
     texts : MultiDict
         Field names (dotted paths with positions) and their texts.
+    read_as : mapping of str to str
+        Names of fields that might have been read in another way, and how they were read.
     """
 
     texts: MultiDict[str, str]
     problems: tuple[Problem, ...] = ()
     needed: tuple[str, ...] = ()
+    read_as: Mapping[str, str] = field(default_factory=dict)
 
     def field(self, path: str) -> Field | None:
         """The field of a path, as this form knows it."""

@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 from typing import Any
 
+from babel import Locale
+
 from valuation import Quote, QuoteRequest, RequestRefused, ValuationError, materials, quote, rubric
 from webapp import charts, checks_told, figures_said, house_limits, sentences
 from webapp.ask_figures import ask_figures
@@ -38,9 +40,9 @@ class Worked:
         return bool(self.typed.problems)
 
 
-def worked(typed: Typed, now: datetime, zone: tzinfo) -> Worked:
+def worked(typed: Typed, now: datetime, zone: tzinfo, locale: Locale | None = None) -> Worked:
     """The quote of a form, or what is wrong or still needed."""
-    reading = Reading(typed, now, zone)
+    reading = Reading(typed, now, zone, locale)
     try:
         request = reading.request()
         return Worked(reading.judged(()), quote(request), request)

@@ -75,16 +75,25 @@ def test_a_form_typed_from_nothing_comes_to_a_price(visitor: Visitor) -> None:
 
 
 def test_what_is_wrong_is_told_beside_its_field_and_kept_as_typed(visitor: Visitor) -> None:
-    changes = {**ENOUGH, "spot.gold": "4,100", "weighing.dry_g": ["412.60", "four", ""], "title": "<b>Lump</b>"}
+    changes = {**ENOUGH, "spot.gold": "4.1.0", "weighing.dry_g": ["412.60", "four", "1,234"], "title": "<b>Lump</b>"}
     page = visitor.send(visitor.open("/quotes/new"), changes)
     assert page.status == 422
     gold = page.field("spot.gold")
-    assert gold["value"] == "4,100" and gold["aria-invalid"] == "true"
+    assert gold["value"] == "4.1.0" and gold["aria-invalid"] == "true"
     described = str(gold["aria-describedby"]).split()
-    assert "4100 or 4.100" in page.words(f'[id="{described[0]}"]')
-    assert [tag["value"] for tag in page.all('[name="weighing.dry_g"]')] == ["412.60", "four", ""]
+    assert "not a number" in page.words(f'[id="{described[0]}"]')
+    assert [tag["value"] for tag in page.all('[name="weighing.dry_g"]')][:3] == ["412.60", "four", "1,234"]
+    assert "1234 or 1.234" in page.words(".todo-wrong")
     assert "“four”" in page.words(".todo-wrong")
     assert page.field("title")["value"] == "<b>Lump</b>" and "Lump" not in {tag.text for tag in page.all("#work b")}
+
+
+def test_a_price_typed_as_the_screen_prints_it_is_told_back(visitor: Visitor) -> None:
+    page = visitor.send(visitor.open("/quotes/new"), {**ENOUGH, "spot.gold": "4,120", "seller.minimum": "3800"})
+    assert page.status == 200 and page.field("spot.gold")["value"] == "4,120"
+    (told,) = page.all(".read-as")
+    assert told.get_text() == "Read as 4,120." and told["id"] in str(page.field("spot.gold")["aria-describedby"])
+    assert page.all("#answer .figure")
 
 
 def test_impossible_readings_are_told_beside_the_reading(visitor: Visitor) -> None:

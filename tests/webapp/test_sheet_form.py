@@ -75,7 +75,6 @@ def test_left_empty_it_holds_as_long_as_is_usual() -> None:
         ("much", "not a number"),
         ("-5", "above 0"),
         ("0", "above 0"),
-        ("4,300", "4,300"),
         ("4300.005", "at most 2 decimals"),
         ("1e11", "1e11"),
         ("20000000000", "at most 10 000 000 000"),
@@ -84,6 +83,11 @@ def test_left_empty_it_holds_as_long_as_is_usual() -> None:
 def test_an_offer_that_is_none_is_refused(typed: str, words: str) -> None:
     terms, problems = read({"offer": typed})
     assert terms is None and words in problems["offer"]
+
+
+def test_an_offer_may_be_typed_as_the_page_prints_it() -> None:
+    terms, _ = read({"offer": "4,300"})
+    assert terms is not None and terms.offer == 4300
 
 
 def test_coins_are_those_of_the_currency() -> None:

@@ -94,7 +94,7 @@ def _kept(typed: Typed, place: str) -> str:
         made, is_new = keep_refiner(store(), typed, _currency(typed), now)
     else:
         day = format_date(now.date(), "medium", settings().written_in)
-        reading = Reading(typed, now, settings().zone)
+        reading = Reading(typed, now, settings().zone, settings().written_in)
         made, is_new = keep_chip(store(), typed, typed.text("book.name"), f"weighed here, {day}", now, reading)
     for name in BESIDE_THE_QUOTE:
         typed.texts.poplist(name)

@@ -28,7 +28,7 @@ def shown(name: str) -> Response:
     sheet = None if wanted is None else _sheet(wanted)
     if wanted is None or sheet is None:
         return page("counter/unready.html", 422)
-    keep_used(store(), _kept(name), settings().zone)
+    keep_used(store(), _kept(name), settings().zone, settings().written_in)
     fair = quote(wanted).fair if request.args.get("fair") == "shown" else None
     return page("counter/counter.html", sheet=sheet, fair=fair, retold=retold)
 
@@ -50,7 +50,7 @@ def offered(name: str) -> AnyResponse:
     kept, figure = _kept(name), request.form.get("use") or request.form.get("figure", "")
     texts = MultiDict(kept.entries)
     texts["buyer.offer"] = figure.strip()
-    reading = Reading(Typed(texts), settings().now(), settings().zone)
+    reading = Reading(Typed(texts), settings().now(), settings().zone, settings().written_in)
     try:
         wanted = reading.request()
     except RequestRefused as refused:
@@ -112,7 +112,9 @@ def _kept(name: str) -> drafts.Draft:
 
 def _request_of(name: str) -> QuoteRequest | None:
     try:
-        return Reading(Typed(MultiDict(_kept(name).entries)), settings().now(), settings().zone).request()
+        return Reading(
+            Typed(MultiDict(_kept(name).entries)), settings().now(), settings().zone, settings().written_in
+        ).request()
     except RequestRefused:
         return None
 

@@ -10,7 +10,7 @@ from scenarios import UnknownScenario, scenario
 from webapp.faces import FACES, QUOTE, Face
 from webapp.rendering import house, page, settings, store
 from webapp.retyped import blank_form, typed_from
-from webapp.store import StoreError, TextRefused, TooLarge, UnknownDraft, drafts, sheets
+from webapp.store import StoreError, UnknownDraft, drafts, sheets
 from webapp.titles import title_of
 from webapp.typed import Typed
 from webapp.views import first
@@ -76,12 +76,7 @@ def typed_in(address: str, name: str) -> AnyResponse:
 @views.post(f"{FACED}/<name>/kept")
 def left(address: str, name: str) -> AnyResponse:
     """Keep what was typed and answer nothing: for a page that is being left."""
-    try:
-        kept_as_sent(FACES[address], name, as_sent())
-    except (TextRefused, TooLarge) as refused:
-        abort(422, str(refused))
-    except StoreError as trouble:
-        abort(503, str(trouble))
+    kept_as_sent(FACES[address], name, as_sent())
     return Response(status=204)
 
 
@@ -179,7 +174,7 @@ def answered(
     overtook: bool = False,
     unkept: str = "",
 ) -> AnyResponse:
-    done = worked(typed, settings().now(), settings().zone)
+    done = worked(typed, settings().now(), settings().zone, settings().written_in)
     plain = "HX-Request" not in request.headers
     if posted and plain and not (done.is_wrong or overtook or unkept):
         return redirect(url_for("drafts.draft", address=face.address, name=name), 303)

@@ -26,7 +26,9 @@ def of_draft(name: str) -> Response:
     except UnknownDraft:
         abort(404, "Nothing is kept under that address. Type something into the quote first.")
     try:
-        request = Reading(Typed(MultiDict(kept.entries)), settings().now(), settings().zone).request()
+        request = Reading(
+            Typed(MultiDict(kept.entries)), settings().now(), settings().zone, settings().written_in
+        ).request()
         return _told(with_house_tests(request, store()), f"/quotes/{name}")
     except (RequestRefused, ValuationError):
         abort(422, "Something is still missing or wrong in this quote, so no test can be weighed against it.")

@@ -28,7 +28,7 @@ def saved(name: str) -> Response:
         kept = drafts.get(store(), name)
     except UnknownDraft:
         abort(404, "Nothing is kept under that address. Type something into the quote first.")
-    reading = Reading(Typed(MultiDict(kept.entries)), settings().now(), settings().zone)
+    reading = Reading(Typed(MultiDict(kept.entries)), settings().now(), settings().zone, settings().written_in)
     answer = Response(toml_of(reading.entries), mimetype="application/toml")
     stem = re.sub(r"[^a-z0-9]+", "-", kept.title.lower())[:60].strip("-") or "quote"
     answer.headers["Content-Disposition"] = f'attachment; filename="{stem}.toml"'

@@ -60,7 +60,7 @@ def shown() -> Response:
 @views.post("/prices")
 def entered() -> AnyResponse:
     """Keep a price that was entered by hand."""
-    read = price_entry.read(request.form, datetime.now(UTC), settings().zone)
+    read = price_entry.read(request.form, datetime.now(UTC), settings().zone, settings().written_in)
     if isinstance(read, Entry):
         return _shown(read, 422)
     try:

@@ -21,8 +21,6 @@ from webapp.store import (
     AlreadyHandedOver,
     NotAllowed,
     StoreError,
-    TextRefused,
-    TooLarge,
     UnknownDraft,
     UnknownSheet,
     books,
@@ -48,7 +46,7 @@ def begun(name: str) -> AnyResponse:
         kept = drafting.kept_as_sent(QUOTE, name, typed)
     except StoreError as trouble:
         return drafting.answered(QUOTE, name, typed, drafting.seen_revision() or 0, posted=True, unkept=str(trouble))
-    done = worked(typed, now, settings().zone)
+    done = worked(typed, now, settings().zone, settings().written_in)
     if done.quote is None or kept.overtook:
         return drafting.answered(
             QUOTE, name, typed, kept.revision, posted=True, closed=kept.closed, overtook=kept.overtook is not None
@@ -97,14 +95,7 @@ def typed_in(sheet: str) -> AnyResponse:
 @views.post("/sheets/<sheet>/write/kept")
 def left(sheet: str) -> AnyResponse:
     """Keep what was typed and answer nothing: for a page that is being left."""
-    try:
-        _keep(sheet)
-    except UnknownSheet:
-        abort(404, "There is no such sheet.")
-    except (TextRefused, TooLarge) as refused:
-        abort(422, str(refused))
-    except StoreError as trouble:
-        abort(503, str(trouble))
+    _keep(sheet)
     return Response(status=204)
 
 

@@ -26,7 +26,7 @@ def of_draft(name: str) -> Response:
         abort(404, "Nothing is kept under that address. Type something into the quote first.")
     typed = Typed(MultiDict(kept.entries))
     try:
-        request = Reading(typed, settings().now(), settings().zone).request()
+        request = Reading(typed, settings().now(), settings().zone, settings().written_in).request()
         return _told(request, f"/quotes/{name}")
     except (RequestRefused, ValuationError):
         abort(422, "Something is still missing or wrong in this quote, so there is no figure to show the working of.")
