@@ -25,6 +25,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import IO, Any
 
+from webapp.store.chain import FIRST
 from webapp.store.database import BUSY_TIMEOUT_MS, Store, told
 from webapp.store.errors import DamagedStore, FolderRefused, NewerStore, StoreBusy, StoreError, StoreFull
 from webapp.store.opening import FILE, opened
@@ -58,12 +59,15 @@ class Manifest:
         Of its database.
     digests : dict
         SHA-256 of each file in it.
+    head : str
+        Of its ledger of deeds, which a later state of the store can be held against; empty in older backups.
     """
 
     made_at: datetime
     layout: str
     digests: dict[str, str]
     sizes: dict[str, int]
+    head: str = ""
 
 
 def save(store: Store, file: Path, at: datetime) -> Manifest:
@@ -105,6 +109,7 @@ def write(store: Store, out: IO[bytes], at: datetime) -> Manifest:
             connection.execute("VACUUM INTO ?", (str(copy),))
         with closing(sqlite3.connect(copy)) as connection:
             ((layout,),) = connection.execute("SELECT version_num FROM alembic_version").fetchall()
+            last = connection.execute("SELECT digest FROM deeds ORDER BY key DESC LIMIT 1").fetchone()
         files = {FILE: copy}
         house = Path(os.path.realpath(store.file.with_name(HOUSE)))
         if house.is_file():
@@ -112,7 +117,7 @@ def write(store: Store, out: IO[bytes], at: datetime) -> Manifest:
             files[HOUSE] = folder / HOUSE
         digests = {name: _digest(file) for name, file in files.items()}
         sizes = {name: file.stat().st_size for name, file in files.items()}
-        manifest = Manifest(at, layout, digests, sizes)
+        manifest = Manifest(at, layout, digests, sizes, last[0] if last else FIRST)
         with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
             archive.writestr(MANIFEST, _manifest_text(manifest))
             for name, one in files.items():
@@ -204,7 +209,8 @@ def manifest_of(archive: zipfile.ZipFile) -> Manifest:
         files: dict[str, Any] = entries["files"]
         digests = {str(name): str(one["sha256"]) for name, one in files.items()}
         sizes = {str(name): int(one["size"]) for name, one in files.items()}
-        made = Manifest(datetime.fromisoformat(entries["made_at"]), str(entries["layout"]), digests, sizes)
+        made_at = datetime.fromisoformat(entries["made_at"])
+        made = Manifest(made_at, str(entries["layout"]), digests, sizes, str(entries.get("head", "")))
     except (KeyError, TypeError, ValueError, AttributeError, zipfile.BadZipFile, NotImplementedError, RuntimeError):
         raise NotABackup("it has no manifest that can be read") from None
     if FILE not in made.digests or not set(made.digests) <= set(_NAMES):
@@ -288,8 +294,8 @@ def _connected(file: Path) -> sqlite3.Connection:
 
 def _manifest_text(manifest: Manifest) -> str:
     files = {name: {"sha256": digest, "size": manifest.sizes[name]} for name, digest in manifest.digests.items()}
-    told = {"form": FORM, "made_at": manifest.made_at.isoformat(), "layout": manifest.layout, "files": files}
-    return json.dumps(told, indent=2) + "\n"
+    told = {"form": FORM, "made_at": manifest.made_at.isoformat(), "layout": manifest.layout, "head": manifest.head}
+    return json.dumps({**told, "files": files}, indent=2) + "\n"
 
 
 def _digest(file: Path) -> str:
