@@ -40,6 +40,9 @@ function leave() {
 for (const event of ["beforeunload", "pagehide"]) addEventListener(event, leave);
 document.addEventListener("visibilitychange", () => document.visibilityState === "hidden" && leave());
 
+// A button of the form sends all of it; sent once more beside that, it could undo what the button did.
+document.addEventListener("submit", (event) => { if (event.target === quoteForm()) unsent = false; });
+
 // The page may have been asked for before that reached the server: what is missing from it is then typed again. Where the
 // page does not show what this tab sent last, something newer is kept, and stays.
 function typeAgain() {
