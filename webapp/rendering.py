@@ -29,6 +29,7 @@ def prepare(app: Flask) -> None:
     app.jinja_env.trim_blocks = True
     app.jinja_env.add_extension(Unindented)
     app.jinja_env.globals["house_trouble"] = house_trouble
+    app.jinja_env.globals["has_feeds"] = lambda: bool(house().feeds)
     app.jinja_env.filters["as_sentence"] = as_sentence
     app.jinja_env.filters["unit_words"] = unit_words
     app.jinja_env.filters["wall_time"] = wall_time

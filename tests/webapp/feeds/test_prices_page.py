@@ -127,6 +127,12 @@ def test_a_price_is_looked_up_told_and_kept(visitor: Visitor, app: Flask, tmp_pa
         assert "seen 25 hours ago, too long ago: look it up again" in words and "$3,912.40" in words
 
 
+def test_the_foot_of_every_page_says_whether_feeds_are_asked(visitor: Visitor, tmp_path: Path, source: Source) -> None:
+    assert "Everything stays on this machine." in visitor.open("/demos").words("footer")
+    set_up(tmp_path, feed_at(source.address()))
+    assert "only the feeds that the house set up are asked" in visitor.open("/demos").words("footer")
+
+
 def test_nonsense_leaves_the_last_good_price(visitor: Visitor, app: Flask, tmp_path: Path, source: Source) -> None:
     set_up(tmp_path, feed_at(source.address()))
     kept(app, 4000.0, datetime.now(UTC) - timedelta(hours=3))
