@@ -63,7 +63,9 @@ SLOW_S, DEADLINE_S = 2.0, 30.0
 DRAFT = "the-quote-that-is-fuzzed"
 DEMO = "leaf-gold-walk-in"
 # What a page must never show, unless it was typed.
-BROKEN = re.compile(r"Traceback|\bnan\b|\bNaN\b|[+-]?\binf\b|\bInfinity\b|<x-lw|onerror=alert\(1\)>|<script>alert")
+BROKEN = re.compile(r"Traceback|\bnan\b|\bNaN\b|\binf\b|\bInfinity\b")
+INJECTED = re.compile(r"<img src=x|<script>alert")
+TYPED = "input, textarea, option, button[value], summary, .problem, title"
 PART = {"interface": 18, "damaged": 6, "forms": 12, "addresses": 7, "files": 7}  # of 50
 
 
@@ -294,27 +296,12 @@ class Attack:
                 json.loads(data, parse_constant=lambda word: wrong.append(f"{word} as a value"))
             except ValueError:
                 wrong.append("not JSON")
-        if answer.mimetype == "text/html":
-            text = data.decode()
-            typed = {
-                m.lower()
-                for m in re.findall(r"(?i)nan|inf(?:inity)?|traceback", body.decode("utf-8", "replace") + address)
-            }
-            shown = {m for m in BROKEN.findall(text) if m.lower().lstrip("+-") not in typed}
-            if shown - self._kept_words(text):
-                wrong.append(f"shows {shown}")
+        if answer.mimetype in ("text/html", "image/svg+xml"):
+            wrong += [f"shows {words!r}" for words in broken_in(data.decode())]
         if answer.mimetype == "text/csv":
             cells = [c for row in csv.reader(StringIO(data.decode("utf-8-sig")), delimiter=",") for c in row]
             wrong += [f"cell {c!r}" for c in cells if c[:1] in tuple("=+-@\t\r") and not re.fullmatch(r"-?[\d.,]+", c)]
         return wrong
-
-    @staticmethod
-    def _kept_words(text: str) -> set[str]:
-        """Words that an earlier request typed and a page shows again: in fields, titles, told values."""
-        soup = BeautifulSoup(text, "html.parser")
-        again = [str(tag.get("value", "")) for tag in soup.find_all(["input", "button", "option"])]
-        again += [tag.get_text() for tag in soup.select("textarea, .problem, .titled, td, th, h1, h2, title, a, li, p")]
-        return {word for word in ("nan", "NaN", "inf", "-inf", "Infinity") if any(word in told for told in again)}
 
     def run(self, requests: int) -> Found:
         """Send so many, of every part in turn."""
@@ -336,6 +323,21 @@ class Attack:
     def _house_again(self) -> None:
         """The house as it was, so that what one request set does not shape all that follow."""
         (self.folder / "house.toml").unlink(missing_ok=True)
+
+
+def broken_in(html: str) -> list[str]:
+    """What a page must not show; of words that may have been typed, those that stand where nobody typed them."""
+    found = INJECTED.findall(html)
+    if not BROKEN.search(html):
+        return found
+    page = BeautifulSoup(html, "html.parser")
+    for tag in page.select(TYPED):
+        tag.extract()
+    shown = [re.sub("“[^”]*”", "", str(text)) for text in page.find_all(string=True) if text.strip() not in WORDS]
+    drawn = [
+        str(value) for tag in page.find_all(True) for name, value in tag.attrs.items() if name not in ("href", "id")
+    ]
+    return found + [text.strip()[:80] for text in shown + drawn if BROKEN.search(text)]
 
 
 def forms_of(page: BeautifulSoup) -> list[Form]:
