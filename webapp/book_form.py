@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
+from babel import Locale
 from werkzeug.datastructures import MultiDict
 
 from webapp.book_kinds import BOOKS, Book, EntryRefused, Own, content_of
@@ -24,6 +25,7 @@ class BookForm(Typed):
     """The page as typed; its fields are named as those of a quote."""
 
     book: Book = BOOKS["refiners"]
+    locale: Locale | None = None  # of thousands in amounts; None reads strictly
 
     def field(self, path: str) -> Field | None:
         """The field of a name."""
@@ -48,7 +50,7 @@ class BookForm(Typed):
     def reading(self) -> Reading:
         """The terms read as a quote's."""
         own = [(name, text) for name, text in self.texts.items(multi=True) if name not in self.book.own]
-        return Reading(Typed(MultiDict([*own, *self.book.branches.items()])), datetime.now(UTC), UTC)
+        return Reading(Typed(MultiDict([*own, *self.book.branches.items()])), datetime.now(UTC), UTC, self.locale)
 
 
 def form_of(book: Book, content: Content) -> BookForm:
@@ -71,4 +73,4 @@ def read(form: BookForm) -> Content | BookForm:
         told = [form.reading.told(problem) for problem in refused.problems]
         sentences = [ended(problem.message[:1].upper() + problem.message[1:]) for problem in told]
         problems = [one.model_copy(update={"message": words}) for one, words in zip(told, sentences, strict=True)]
-        return BookForm(form.texts, tuple(problems), book=book)
+        return replace(form, problems=tuple(problems))

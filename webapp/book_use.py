@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from babel import Locale
 from pydantic import ValidationError
 from werkzeug.datastructures import MultiDict
 
@@ -135,7 +136,7 @@ def _put(typed: Typed, texts: Mapping[str, str]) -> None:
 # ---- into the book
 
 
-def keep_refiner(store: Store, typed: Typed, currency: str, at: datetime) -> tuple[Version, bool]:
+def keep_refiner(store: Store, typed: Typed, currency: str, locale: Locale, at: datetime) -> tuple[Version, bool]:
     """Save the refiner of a quote: a new entry, or a new version of the one of that name; and whether it was new.
 
     Raises
@@ -146,7 +147,7 @@ def keep_refiner(store: Store, typed: Typed, currency: str, at: datetime) -> tup
         It could not be written.
     """
     texts = [(name, text) for name, text in typed.texts.items(multi=True) if name.startswith("refiner.")]
-    content = read(BookForm(MultiDict([*texts, ("currency", currency)]), book=BOOKS["refiners"]))
+    content = read(BookForm(MultiDict([*texts, ("currency", currency)]), book=BOOKS["refiners"], locale=locale))
     if isinstance(content, BookForm):
         if not typed.text("refiner.name").strip():
             raise NotForTheBook("Give the refiner a name first, under “Other charges and rules”.")

@@ -91,7 +91,7 @@ def _taken(typed: Typed, place: str) -> str:
 def _kept(typed: Typed, place: str) -> str:
     now = settings().now()
     if place == "refiner":
-        made, is_new = keep_refiner(store(), typed, _currency(typed), now)
+        made, is_new = keep_refiner(store(), typed, _currency(typed), settings().written_in, now)
     else:
         day = format_date(now.date(), "medium", settings().written_in)
         reading = Reading(typed, now, settings().zone, settings().written_in)

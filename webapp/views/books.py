@@ -160,7 +160,8 @@ def _there(key: str, entry: str) -> Version:
 
 def _as_sent(book: Book) -> BookForm:
     sent = request.form.items(multi=True)
-    return BookForm(MultiDict((name, text) for name, text in sent if name not in BESIDE_THE_FORM), book=book)
+    texts = MultiDict((name, text) for name, text in sent if name not in BESIDE_THE_FORM)
+    return BookForm(texts, book=book, locale=settings().written_in)
 
 
 def _named_wrongly(form: BookForm, words: str) -> BookForm:
