@@ -47,7 +47,8 @@ def read(texts: Mapping[str, str], now: datetime, zone: tzinfo, locale: Locale |
     metal = entry.text("metal")
     if metal not in dict(METALS):
         entry.problems["metal"] = "Choose what it is the price of."
-    amount = _amount(entry, locale)
+    # A rate of 1,234 may well be 1.234, as no price of a metal is.
+    amount = _amount(entry, None if metal == RATE else locale)
     currency = _code(entry, "currency")
     unit = _code(entry, "one_of") if metal == RATE else entry.text("unit")
     if metal == RATE and unit and unit == currency:

@@ -189,7 +189,8 @@ def test_currencies_without_cents_and_with_three_decimals(app: Flask, tmp_path: 
     ("changes", "field", "reason"),
     [
         ({"price": ""}, "price", "A number is needed here."),
-        ({"price": "3,912"}, "price", "Thousands or decimals?"),
+        ({"price": "3,91,2"}, "price", "That is not a number"),
+        ({"price": "1,234", "metal": "exchange_rate", "one_of": "EUR"}, "price", "Thousands or decimals?"),
         ({"price": "-1"}, "price", "Must be above 0"),
         ({"price": "1", "currency": "ABC"}, "currency", "Not a currency"),
         ({"price": "1", "metal": "exchange_rate", "one_of": "USD"}, "one_of", "nothing to exchange"),
@@ -212,6 +213,12 @@ def test_a_mistake_stands_beside_its_field(
         if name != "metal":
             assert page.field(name)["value"] == typed
     assert prices.pairs(app.extensions["store"]) == []
+
+
+def test_a_price_may_be_typed_with_the_comma_of_thousands(visitor: Visitor, app: Flask) -> None:
+    assert visitor.send(visitor.open("/prices"), {"price": "3,912"}, "#by-hand form").status == 200
+    kept_price = prices.newest(app.extensions["store"], "gold", "USD")
+    assert kept_price is not None and kept_price.price == 3912.0
 
 
 @freeze_time(NOON)
