@@ -66,7 +66,7 @@ def entered() -> AnyResponse:
     try:
         flash("Kept." if prices.keep(store(), read) else "That price is kept already.", CATEGORY)
     except StoreError as trouble:
-        abort(503, str(trouble))
+        return _shown(Entry(request.form), 503, unkept=str(trouble))
     return redirect(url_for("prices.shown", metal=read.metal if read.metal in NAMES else None), 303)
 
 
@@ -103,7 +103,7 @@ def volatility_used() -> AnyResponse:
     return redirect(url_for("prices.shown", metal=metal), 303)
 
 
-def _shown(entry: Entry, status: int = 200) -> Response:
+def _shown(entry: Entry, status: int = 200, *, unkept: str = "") -> Response:
     told = settings()
     metal = request.args.get("metal", GOLD)
     if metal not in NAMES:
@@ -135,6 +135,7 @@ def _shown(entry: Entry, status: int = 200) -> Response:
         short_moment=lambda at: format_datetime(at.astimezone(told.zone), "short", None, told.written_in),
         zone_words=f"UTC{datetime.now(told.zone).isoformat()[-6:]}" if not told.time_zone else told.time_zone,
         entry=entry,
+        unkept=unkept,
         metals=price_entry.METALS,
         plain=plain,
         category=CATEGORY,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
+from dataclasses import replace
 
 from flask import Blueprint, Response, abort, flash, redirect, request, url_for
 from werkzeug.datastructures import FileStorage
@@ -15,7 +16,7 @@ from webapp.paper import PaperError, pictures
 from webapp.photographs import PhotographRefused, clean
 from webapp.price_now import keep_entered
 from webapp.rendering import house, house_file, page, settings, store
-from webapp.sheet_form import FIELDS, age_words, first_entries, usual_validity
+from webapp.sheet_form import FIELDS, OfferForm, age_words, first_entries, usual_validity
 from webapp.sheet_writing import Desk, Writing, writing
 from webapp.store import (
     AlreadyHandedOver,
@@ -82,7 +83,7 @@ def typed_in(sheet: str) -> AnyResponse:
     except UnknownSheet:
         abort(404, "There is no such sheet.")
     except StoreError as trouble:
-        return _shown(_writing(sheet), 422, unkept=str(trouble))
+        return _shown(_as_sent(_writing(sheet)), 422, unkept=str(trouble))
     made = _writing(sheet)
     if told or (todo == "preview" and made.terms is None):
         return _shown(made, 422, judged=todo == "preview", told=told)
@@ -97,6 +98,12 @@ def left(sheet: str) -> AnyResponse:
     """Keep what was typed and answer nothing: for a page that is being left."""
     _keep(sheet)
     return Response(status=204)
+
+
+def _as_sent(made: Writing) -> Writing:
+    """The sheet with what was typed, kept or not."""
+    form = OfferForm({name: request.form.get(name, "") for name in FIELDS})
+    return replace(made, form=form, sheet=replace(made.sheet, reference=request.form.get(REFERENCE, "")))
 
 
 def _keep(sheet: str) -> None:

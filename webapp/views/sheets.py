@@ -113,7 +113,7 @@ def told(sheet: str, revision: int, kind: Any) -> AnyResponse:
     try:
         deeds.record(store(), sheet, revision, kind, settings().now(), _note(), gold_per_g=_gold())
     except StoreError as refused:
-        return _shown(kept, 409, refused=str(refused))
+        return _shown(kept, 409, refused=str(refused), entries={"note": _note()})
     flash(f"Noted: {DEED_WORDS[kind].lower()}.")
     return redirect(url_for("sheets.shown", sheet=sheet), 303)
 
