@@ -39,6 +39,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
         lots,
         method,
         prices,
+        record,
         sheet_copies,
         sheet_writing,
         sheets,
@@ -74,6 +75,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     app.register_blueprint(sheets.views)
     app.register_blueprint(sheet_writing.views)
     app.register_blueprint(sheet_copies.views)
+    app.register_blueprint(record.views)
     app.register_blueprint(books.views)
     app.register_blueprint(book_use.views)
     app.register_blueprint(backup.views)

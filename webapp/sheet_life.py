@@ -28,7 +28,7 @@ MAY_FOLLOW: Mapping[State, frozenset[Kind]] = {
     "agreed": frozenset({"settled"}),
     "turned_down": frozenset(),
     "lapsed": frozenset({"lapsed", "turned_down"}),
-    "settled": frozenset(),
+    "settled": frozenset({"settled"}),  # a correction of what was noted
 }
 MAY_BE_HANDED_OVER: frozenset[State] = frozenset({"written", "handed_over", "turned_down", "lapsed"})
 

@@ -37,6 +37,7 @@ PAGES = [
     "/sheets",
     "/sheets/check",
     "/backup",
+    "/record",
     "/nowhere",
 ]
 

@@ -287,7 +287,7 @@ def test_what_may_follow_what() -> None:
         "agreed": {"settled"},
         "turned_down": {"handed_over"},
         "lapsed": {"handed_over", "lapsed", "turned_down"},
-        "settled": set(),
+        "settled": {"settled"},  # a correction
     }
     said = why_not("agreed", "lapsed")
     assert said == "This sheet has lapsed, so it cannot be agreed. Hand over a new revision, at today's price, first."

@@ -381,7 +381,7 @@ def test_agreed_then_settled_with_the_refiners_figures(visitor: Visitor) -> None
     done = hand_over(visitor, begin(visitor))
     agreed = deed(visitor, done, "Agreed", note="shook hands")
     assert agreed.words(".state") == "agreed" and "shook hands" in agreed.words(".history")
-    wrong = deed(visitor, agreed, "Settled", fine_gold_g="lots", paid="-3", days="")
+    wrong = deed(visitor, agreed, "Settled", fine_gold_g="lots", paid="12 what", days="")
     assert wrong.status == 422 and wrong.field("fine_gold_g")["value"] == "lots"
     assert len(wrong.all(".deed .problem")) == 3
     settled = deed(visitor, wrong, "Settled", fine_gold_g="39.2", paid="4688.10", days="16")

@@ -5,7 +5,20 @@ Such a module loads nothing heavy until it runs: every start pays for what is lo
 
 from types import ModuleType
 
-from webapp.commands import ask, audit, backup, evidence, lot, quote, scenarios, serve, sheet, spot, volatility
+from webapp.commands import ask, audit, backup, evidence, lot, quote, record, scenarios, serve, sheet, spot, volatility
 
 # In the order in which the help lists them.
-COMMANDS: tuple[ModuleType, ...] = (quote, ask, lot, evidence, sheet, spot, volatility, serve, backup, audit, scenarios)
+COMMANDS: tuple[ModuleType, ...] = (
+    quote,
+    ask,
+    lot,
+    evidence,
+    sheet,
+    record,
+    spot,
+    volatility,
+    serve,
+    backup,
+    audit,
+    scenarios,
+)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Literal
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from webapp.sheet_life import state_of, why_not
 from webapp.store import chain, sheets
@@ -30,6 +30,7 @@ def record(
     note: str = "",
     *,
     gold_per_g: Mapping[str, float],
+    following: str = "",
 ) -> Deed:
     """Note what became of the newest revision of a sheet; committed when this returns.
 
@@ -43,11 +44,14 @@ def record(
         Kept with the deed for ever; in it "settled" carries its figures as JSON.
     gold_per_g : mapping of str to float
         As in `webapp.sheet_life.lapses`.
+    following : str
+        For a correction of "settled": digest of the newest such deed that the person has seen.
 
     Raises
     ------
     NotAllowed
-        The state of the sheet does not allow it: a lapsed offer cannot be agreed.
+        The state of the sheet does not allow it: a lapsed offer cannot be agreed. What came of it was noted, or
+        corrected, meanwhile.
     AlreadyHandedOver
         There is a newer revision.
     UnknownSheet, TextRefused, TooLarge
@@ -65,13 +69,20 @@ def record(
         offer = sheets.listed(row).validity
         if refusal := why_not(kind, state_of(row.state, offer, at, gold_per_g)):
             raise NotAllowed(refusal)
-        if kind == row.state:
+        if kind == row.state == "lapsed":
             raise NotAllowed(
                 "It is noted already that this sheet has lapsed. Hand over a new revision for a new offer."
             )
+        if kind == "settled" and _newest_settled(connection, row.key) != following:
+            raise NotAllowed("What came of it was noted meanwhile. Look at it as it is now, then correct it.")
         sheets.change(connection, row.key, state=kind, changed_at=at)
         its = {"sheet": row.key, "id": row.id, "number": row.number}
         return chain.add(connection, **its, revision=revision, kind=kind, at=at, note=note)
+
+
+def _newest_settled(connection: Connection, key: int) -> str:
+    wanted = select(table.c.digest).where(table.c.sheet == key, table.c.kind == "settled").order_by(table.c.key.desc())
+    return connection.execute(wanted.limit(1)).scalar_one_or_none() or ""
 
 
 def history(store: Store, sheet_id: str) -> tuple[Deed, ...]:

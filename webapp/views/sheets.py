@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
@@ -11,10 +10,11 @@ from typing import Any, get_args
 from flask import Blueprint, Response, abort, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
+from webapp import outcome, own_sales
 from webapp.canonical_json import short
 from webapp.noted_prices import newest_gold
 from webapp.rendering import page, settings, store
-from webapp.settlement_form import SETTLED_FIELDS, settled
+from webapp.security import TOKEN
 from webapp.sheet_life import STATES, State, lapses, why_not
 from webapp.sheet_listing import HEAD, cells
 from webapp.sheet_listing import shown as row_of
@@ -120,18 +120,19 @@ def told(sheet: str, revision: int, kind: Any) -> AnyResponse:
 
 @views.post("/<sheet>/<int:revision>/settled")
 def settled_with(sheet: str, revision: int) -> AnyResponse:
-    """Note the refiner's settlement."""
+    """Note what came of an agreed sheet, or correct it by a further deed."""
     kept = _there(sheet)
-    entries = {name: request.form.get(name, "") for name in SETTLED_FIELDS}
-    figures, problems = settled(entries, kept.currency or settings().currency)
-    if figures is None:
+    entries = {name: text for name, text in request.form.items() if name not in (TOKEN, "following")}
+    told, problems = outcome.read(entries, kept.currency or settings().currency)
+    if told is None:
         return _shown(kept, 422, entries=entries, problems=problems)
-    note = json.dumps({**figures, "note": _note()}, ensure_ascii=False)
+    following, now = request.form.get("following", ""), settings().now()
+    note = outcome.as_note(told)
     try:
-        deeds.record(store(), sheet, revision, "settled", settings().now(), note, gold_per_g=_gold())
+        deeds.record(store(), sheet, revision, "settled", now, note, gold_per_g=_gold(), following=following)
     except StoreError as refused:
         return _shown(kept, 409, refused=str(refused), entries=entries)
-    flash("Noted: settled.")
+    flash("Noted: corrected. What was noted before stays in the history." if following else "Noted: settled.")
     return redirect(url_for("sheets.shown", sheet=sheet), 303)
 
 
@@ -182,6 +183,8 @@ def _shown(
     newest = all_of_it[0]
     kept = replace(kept, revision=newest.revision)
     state: State = sheets.get(store(), kept.id).state(now, gold)
+    history = deeds.history(store(), kept.id)
+    noted = outcome.noted(history)
     w = Wording(settings().written_in, newest.currency)
     ended = lapses(newest.validity, now, gold) if state == "lapsed" else None
     return page(
@@ -195,20 +198,19 @@ def _shown(
         ended=ENDED.get(ended or "", ""),
         why_not_agreed=why_not("agreed", state),
         may_revise=why_not("handed_over", state) is None,
-        history=deeds.history(store(), kept.id),
+        history=history,
         used=books.used_by(store(), kept.id, newest.revision),
         deed_words=DEED_WORDS,
-        settlement=_settlement(kept),
+        noted=noted,
+        outcomes={kind: outcome.fields(kind, newest.currency) for kind in outcome.KINDS},
+        following=outcome.newest(history),
+        outcome_words=lambda deed: outcome.words(deed.note, w),
+        book_sale=own_sales.told(store(), kept.id, kept.number or "", noted, settings().zone),
         digest=short(newest.seller_digest),
         price=lambda one: w.price(float(one.offer)),
         when=lambda at: day_and_time(at, settings()),
         w=w,
         refused=refused,
-        entries=entries or {},
+        entries=entries or (outcome.typed_from(noted.outcome) if noted is not None else {}),
         problems=problems or {},
     )
-
-
-def _settlement(kept: Sheet) -> dict[str, Any] | None:
-    found = [deed for deed in deeds.history(store(), kept.id) if deed.kind == "settled"]
-    return json.loads(found[-1].note) if found else None
