@@ -32,7 +32,7 @@ let answered = []; // with the newest that was answered
 
 function leave() {
   const form = quoteForm();
-  if (!unsent || !form) return;
+  if (!unsent || gone || !form) return;
   unsent = false;
   remember(unsentKey(), { bases: [answered, sent], typed: texts(), writer: form.elements.writer?.value });
   fetch(`${form.action}/kept`, { method: "POST", body: new URLSearchParams(new FormData(form)), keepalive: true }).catch(() => {});
@@ -40,8 +40,10 @@ function leave() {
 for (const event of ["beforeunload", "pagehide"]) addEventListener(event, leave);
 document.addEventListener("visibilitychange", () => document.visibilityState === "hidden" && leave());
 
-// A button of the form sends all of it; sent once more beside that, it could undo what the button did.
-document.addEventListener("submit", (event) => { if (event.target === quoteForm()) unsent = false; });
+// A button of the form sends all of it and leaves: sent once more beside that, it would undo what the button did.
+let gone = false;
+addEventListener("submit", (event) => { gone ||= event.target === quoteForm() && !event.defaultPrevented; });
+addEventListener("pageshow", () => { gone = false; });
 
 // The page may have been asked for before that reached the server: what is missing from it is then typed again. Where the
 // page does not show what this tab sent last, something newer is kept, and stays.
@@ -109,6 +111,7 @@ document.addEventListener("click", (event) => {
 const isOfForm = (event) => event.detail.ctx.sourceElement === quoteForm(); // a working that opens sends nothing typed
 document.addEventListener("htmx:before:request", (event) => {
   if (!quoteForm() || !isOfForm(event)) return;
+  if (gone) return event.preventDefault();
   sent = texts();
   sentEdits = edits;
 });
