@@ -112,7 +112,8 @@ class Spread(BaseModel):
             raise PydanticCustomError(
                 "spread", "the standard deviation must be above 0; leave it out for an exact value"
             )
-        if self.coverage_frac is not None and not 0 < self.coverage_frac < 1:
+        # Closer to 1 than a float tells apart, its halves would have no width.
+        if self.coverage_frac is not None and not 0.5 < (1.0 + self.coverage_frac) / 2.0 < 1.0:
             raise PydanticCustomError("spread", "coverage is a fraction above 0 and below 1, such as 0.95")
         self._check_order()
         return self

@@ -16,6 +16,7 @@ from flask import Flask, Request, Response, abort, request, session
 from flask.sessions import SecureCookieSession, SecureCookieSessionInterface
 from itsdangerous import BadSignature
 from markupsafe import escape
+from werkzeug.exceptions import SecurityError
 from werkzeug.urls import iri_to_uri
 
 from webapp.accounts import is_of_another_account
@@ -110,6 +111,8 @@ class Sessions(SecureCookieSessionInterface):
 
 def refuse_strangers() -> Response | None:
     """Refuse what other pages, and other people's programs, ask or send here."""
+    if isinstance(request.routing_exception, SecurityError):  # a foreign name of the host: there are no pages for it
+        raise request.routing_exception
     if is_of_another_account(request.environ):
         return Response("This Lodeworth is another person's.", 403, mimetype="text/plain")
     if request.method in SAFE_METHODS:
