@@ -147,7 +147,7 @@ def restore(store: Store, backup: IO[bytes], at: datetime) -> Path:
         try:
             if (taken / HOUSE).is_file():
                 shutil.copyfile(taken / HOUSE, ready)
-            _take_in(store, taken / FILE)
+            _take_in_or_forget(store, taken / FILE, before)
             if ready.is_file():
                 os.replace(ready, house)
             else:
@@ -268,6 +268,15 @@ def _brought_up(folder: Path) -> None:
         raise NotABackup("the database in it is not Lodeworth's, or damaged") from None
     with closing(sqlite3.connect(file)) as connection:
         connection.execute("PRAGMA journal_mode = DELETE")  # all of it in the one file
+
+
+def _take_in_or_forget(store: Store, taken: Path, before: Path) -> None:
+    """Take it in; where nothing was taken in, what was set aside is still in its place, and its copy goes."""
+    try:
+        _take_in(store, taken)
+    except (StoreBusy, sqlite3.Error):
+        before.unlink(missing_ok=True)
+        raise
 
 
 def _take_in(store: Store, taken: Path) -> None:
