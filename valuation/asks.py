@@ -78,6 +78,7 @@ def checked_ask(v: Valuation) -> AskResult | None:
         extras=extras,
         all_in=price,
         verdict=verdict,
+        floor_assumed=v.floor.basis == "assumed",
         reason=_reason(verdict, price, _asked_words(ask.price, price, extras, currency), v),
         worth_paying=worth_paying,
         worth_paying_before_extras=None if worth_paying is None else extras.before(worth_paying),

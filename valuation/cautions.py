@@ -216,10 +216,7 @@ def bargain_cautions(request: QuoteRequest, floor: Floor) -> list[Caution]:
     """Doubt about what was said on both sides."""
     found = []
     if floor.basis == "other_bid":
-        message = (
-            "The seller's floor rests on another bid alone. Have you seen it in writing? If not, take it as what the "
-            "seller hopes for."
-        )
+        message = "Have you seen the other bid in writing? The seller's floor rests on it alone."
         found.append(Caution(code="bid_unseen", field="seller.other_bid", message=message))
     asked, offer, currency = newest_ask(request), offer_all_in(request), request.spot.currency
     if asked is not None and offer is not None and request.buyer.offer is not None:

@@ -71,6 +71,8 @@ class AskResult(Row):
         `price` with shipping, fee, tax and exchange, in whole coins.
     verdict : str
         Where it lies; see model, stage 6.
+    floor_assumed : bool
+        Whether the floor that the verdict rests on is only assumed.
     reason : str
         The verdict in one plain sentence.
     worth_paying : float or None
@@ -98,6 +100,7 @@ class AskResult(Row):
     extras: Extras
     all_in: FiniteFloat
     verdict: AskVerdict
+    floor_assumed: bool
     reason: str
     worth_paying: FiniteFloat | None
     worth_paying_before_extras: FiniteFloat | None

@@ -6,34 +6,59 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from valuation import Quote
-from valuation.trade import Counter
-from webapp import figures_said, sentences
+from valuation.trade import AskResult, Counter
+from webapp import sentences, to_say
+from webapp.naming import Naming
 from webapp.retold import retold
 from webapp.wording import Wording
 
 
 class Named(NamedTuple):
-    """A figure of the bargain for the head of the answer; `offer` where the house may offer it."""
+    """A figure of the bargain for the head of the answer.
+
+    Parameters
+    ----------
+    offer : float or None
+        Where the house may offer it: the price in the quote's currency.
+    cost : str
+        What the figure costs all in, where that is more.
+    say : str
+        What to say aloud to the seller, for the answer.
+    asks : bool
+        Whether it is the seller's figure.
+    """
 
     heading: str
     figure: str
-    note: str
+    note: str = ""
     offer: float | None = None
+    cost: str = ""
+    say: str = ""
+    asks: bool = False
 
 
 def bargaining(quote: Quote, w: Wording) -> tuple[Named, ...]:
     """The newest figure of the bargain, and what to do: answer theirs, or wait for the answer to ours."""
-    if quote.counters is None:
-        if quote.ask is None:
-            return ()
-        asked = Named("Asked, all in", w.price(quote.ask.all_in), sentences.asking_price(quote.ask, w))
-        return asked, _answer(quote.ask.counter, w, sentences.before_extras(quote.ask, w))
-    last, theirs, ours = quote.counters.said[-1], *(figures_said.newest(quote, by) for by in ("seller", "buyer"))
-    if last.by == "seller":
-        said = "" if ours is None else f"we last said {w.price(ours)}"
-        return Named("Now asked", w.price(last.figure), said), _answer(quote.counters.next, w)
-    said = "" if theirs is None else f"asked before that: {w.price(theirs)}"
-    return Named("We said", w.price(last.figure), said), Named("Now", "wait", _waiting(quote.counters.next, w))
+    naming, ask = Naming(quote, w), quote.ask
+    said = () if quote.counters is None else quote.counters.said
+    ours = next((row for row in reversed(said) if row.by == "buyer"), None)
+    crossed = ask is not None and ours is not None and ours.all_in >= ask.all_in
+    if said and said[-1].by == "buyer" and not crossed:
+        assert quote.counters is not None
+        before = "" if ask is None else f"asked before that: {naming.spoken(ask.price)}"
+        now = Named("We said", naming.spoken(said[-1].figure), before, cost=_cost(naming, said[-1].all_in))
+        return now, Named("Now", "wait", _waiting(quote.counters.next, naming), say=to_say.waiting(said[-1], naming))
+    if ask is None:
+        return ()
+    last = "" if ours is None else f"We last said {naming.spoken(ours.figure)}."
+    heading = "Now asked" if any(row.by == "seller" for row in said) else "Asked"
+    note = " ".join(filter(None, (sentences.asking_price(ask, w), last)))
+    asked = Named(heading, naming.spoken(ask.price), note, cost=_cost(naming, ask.all_in), asks=True)
+    return asked, _answer(ask, naming)
+
+
+def _cost(naming: Naming, all_in: float) -> str:
+    return "" if naming.is_plain else f"all in {naming.w.price(all_in)}"
 
 
 def in_words(quote: Quote, w: Wording) -> list[str]:
@@ -42,47 +67,55 @@ def in_words(quote: Quote, w: Wording) -> list[str]:
 
 
 def _in_words(part: Named) -> str:
+    cost = f" ({part.cost})" if part.cost else ""
     note = part.note.rstrip(".")
-    return f"{part.heading}: {part.figure}." + (f" {note[:1].upper()}{note[1:]}." if note else "")
+    told = f"{part.heading}: {part.figure}{cost}." + (f" {note[:1].upper()}{note[1:]}." if note else "")
+    return f"{told} Say: {part.say}" if part.say else told
 
 
-def _answer(answer: Counter, w: Wording, more: str = "") -> Named:
-    reason = " ".join(filter(None, (retold(answer.reason, w), more)))
-    if answer.figure is None:
-        return Named("Answer", "no figure", reason)
-    verb = "We may accept" if answer.action == "accept" else "Answer"
-    return Named(verb, w.price(answer.figure), reason, answer.figure)
+def _answer(ask: AskResult, naming: Naming) -> Named:
+    answer, say = ask.counter, to_say.answer(ask, naming)
+    walk = f"Walk away above {naming.most}." if naming.most else ""
+    if answer.named is None:
+        return Named("Answer", "no figure", walk, say=say)
+    reason = retold(answer.reason, naming.w)
+    offer = naming.in_quotes_currency(answer.named)
+    named = naming.spoken(answer.named)
+    if answer.action == "accept":
+        return Named("We may accept", named, reason, offer, naming.costs(offer), say)
+    hold = f"Hold at {named}; {walk[:1].lower()}{walk[1:]}" if walk else ""
+    return Named("Answer", named, f"{reason} {hold}".strip(), offer, naming.costs(offer), say)
 
 
-def _waiting(theirs: Counter, w: Wording) -> str:
+def _waiting(theirs: Counter, naming: Naming) -> str:
     told = "Do not move before the seller does."
-    if theirs.figure is None:
+    if theirs.named is None:
         return told
-    would = "accept" if theirs.action == "accept" else f"answer {w.price(theirs.figure)}"
+    would = "accept" if theirs.action == "accept" else f"answer {naming.spoken(theirs.named)}"
     return f"{told} By the same rule as ours they would {would}."
 
 
 class Choice(NamedTuple):
-    """A figure that the house may offer, and why."""
+    """A price that the house may offer, why, and what it costs all in where that is more."""
 
     why: str
     figure: float
+    cost: str
 
 
-def choices(quote: Quote) -> tuple[Choice, ...]:
+def choices(quote: Quote, w: Wording) -> tuple[Choice, ...]:
     """What the house may offer by its plan, and what it answers next; each figure once."""
+    naming = Naming(quote, w)
     found: dict[float, Choice] = {}
-    for choice in _choices(quote):
-        found.setdefault(choice.figure, choice)
+    for why, figure in _choices(quote, naming):
+        found.setdefault(figure, Choice(why, figure, naming.costs(figure)))
     return tuple(found.values())
 
 
-def _choices(quote: Quote) -> Iterator[Choice]:
-    if quote.plan is not None:
-        plan = quote.plan.buyer
-        yield from (Choice("open at", plan.open), Choice("aim for", plan.aim), Choice("stop at", plan.stop))
-    answer = None if quote.ask is None else quote.ask.counter
-    if quote.counters is not None:
-        answer = quote.counters.next if quote.counters.said[-1].by == "seller" else None
-    if answer is not None and answer.by == "buyer" and answer.figure is not None:
-        yield Choice("answer", answer.figure)
+def _choices(quote: Quote, naming: Naming) -> Iterator[tuple[str, float]]:
+    plan = naming.plan
+    if plan is not None:
+        yield from (("open at", plan.buyer.open), ("aim for", plan.buyer.aim), ("stop at", plan.buyer.stop))
+    for part in bargaining(quote, naming.w):
+        if part.offer is not None:
+            yield ("accept" if part.heading == "We may accept" else "answer"), part.offer

@@ -8,25 +8,35 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Any
 
-from valuation import Quote, QuoteRequest, quote
+from valuation import Quote, QuoteRequest, materials, quote
 from valuation.assumptions import value_words
 from valuation.field import Section
-from valuation.money import exact
+from valuation.observations import Rock
 from valuation.result import SettlementLine
 from valuation.terms import Buyer, Seller
 from webapp import charts
 from webapp.entered import Line, readings, told
-from webapp.marks import counter_marks
+from webapp.marks import counter_marks, refining_total
 from webapp.retold import retold
 from webapp.wording import Wording
 
+ASSUMED = " (assumed)"
 __all__ = ["CounterSheet", "Line", "counter_sheet", "public_part"]
 
-# Cautions about what was observed; those about ways out and offers are the house's.
-_OBSERVED = ("weighing", "rock", "gold", "spot", "fine_gold_g", "detection", "refiner")
+# Cautions as the seller may read them; those that tell the house what to do are not here.
+CAUTIONS = {
+    "repeats_spread": "Readings of one weighing differ more than they should: the range may be too narrow.",
+    "pores_filling": "The piece still took up water while it was weighed: the reading under water may be off.",
+    "small_displacement": "The piece is small for this balance, so the range is wide.",
+    "rock_doubtful": "The rock may not be what it was taken for.",
+    "likely_no_gold": "The likeliest reading is no gold: the range holds only if there is gold.",
+    "not_by_weight": "By weight alone this piece cannot be told from bare rock.",
+    "price_old": "The price of gold was seen more than a day ago.",
+    "lot_too_small": "The refiner does not take so small a lot.",
+    "not_worth_sending": "The refiner's charges take as much as the gold brings.",
+}
 
 
 @dataclass(frozen=True)
@@ -58,7 +68,9 @@ class CounterSheet:
             lines.append(Line(wet, readings(request.weighing.wet_g, step, self.w)))
         if self.public is not None and self.public.specific_gravity is not None:
             gravity = self.public.specific_gravity
-            lines.append(Line("Specific gravity", self.w.measure(gravity.median, gravity.sd)))
+            lines.append(Line("Specific gravity", self.w.measure(gravity.median, gravity.sd, digits=1)))
+        if request.weighing is not None and request.rock is not None:
+            lines.append(Line("Rock taken as", _rock(request.rock, self.w)))
         if request.gold.measured is not None:
             lines.append(Line("Measured elsewhere", retold(value_words(request.gold.measured.grams, "g"), self.w)))
         lines.append(Line("Fineness taken", retold(value_words(request.gold.fineness_frac, "frac"), self.w)))
@@ -97,19 +109,42 @@ class CounterSheet:
 
         Empty where there is no offer or no refiner.
         """
-        paid = next((Decimal(row.amount) for row in self.settlement if row.line == "total"), None)
-        if paid is None or self.offer is None:
+        if self.public is None or self.offer is None or (paid := refining_total(self.public)) is None:
             return ""
-        more = paid - exact(self.offer)
-        told = self.w.price(abs(float(more)))
+        refined = next(row for row in self.public.routes if row.route == "refine")
+        more = paid - self.offer
+        told = self.w.money(abs(more), refined.sd)
+        between = " and ".join(self._more(end - self.offer, refined.sd) for end in (refined.low, refined.high))
+        if told == self.w.money(0.0, refined.sd):
+            return f"Refining would likely pay about the same; 19 times in 20 between {between}."
+        likely = f"Refining would likely pay {self._more(more, refined.sd)}; 19 times in 20 between {between}."
         if more > 0:
             return (
-                f"Refining would pay {told} more. The difference covers our work, our costs, the wait for the money, "
-                "and the risk that there is less gold in it, or that it brings less, than we expect."
+                f"{likely} The difference covers our work, our costs, the wait for the money, and the risk that there "
+                "is less gold in it, or that it brings less, than we expect."
             )
-        if more < 0:
-            return f"Refining would pay {told} less: we count on the piece as it stands, and the risk in that is ours."
-        return "Refining would pay the same."
+        return f"{likely} We count on the piece as it stands, and the risk in that is ours."
+
+    def _more(self, amount: float, sd: float) -> str:
+        return f"{self.w.money(abs(amount), sd)} {'more' if amount >= 0 else 'less'}"
+
+    @property
+    def in_round_figures(self) -> str:
+        """What refining pays, rounded by its doubt; empty where nothing is refined."""
+        if self.public is None or (paid := refining_total(self.public)) is None:
+            return ""
+        refined = next(row for row in self.public.routes if row.route == "refine")
+        ends = self.w.money_range(refined.low, refined.high, refined.sd)
+        return f"In round figures {self.w.money(paid, refined.sd)}; 19 times in 20 {ends}."
+
+    @property
+    def refiner_assumed(self) -> str:
+        """Which of the refiner's terms nobody entered; empty where all were."""
+        refiner = self.request.refiner
+        if refiner is None or not any(line.figure.endswith(ASSUMED) for line in self.refiner):
+            return ""
+        entered = refiner.model_fields_set - {"name"}
+        return "What is marked assumed was not entered." if entered else "Assumed: no refiner was entered."
 
     @property
     def settlement(self) -> tuple[SettlementLine, ...]:
@@ -121,7 +156,7 @@ class CounterSheet:
     def cautions(self) -> list[str]:
         """What is doubtful about the observations."""
         found = () if self.public is None else self.public.cautions
-        return [retold(c.message, self.w) for c in found if c.field.partition(".")[0] in _OBSERVED]
+        return list(dict.fromkeys(CAUTIONS[caution.code] for caution in found if caution.code in CAUTIONS))
 
     def as_json(self) -> dict[str, Any]:
         """The same as figures."""
@@ -157,7 +192,15 @@ def counter_sheet(request: QuoteRequest, w: Wording) -> CounterSheet:
 
 def public_part(request: QuoteRequest) -> QuoteRequest:
     """The request without what is private."""
-    private = {"buyer": Buyer(), "seller": Seller(), "collector": None, "other_refiners": (), "said": (), "tests": ()}
+    # Without interest, so that what refining pays is what the refiner's statement says.
+    private = {
+        "buyer": Buyer(capital_rate_per_year=0.0),
+        "seller": Seller(),
+        "collector": None,
+        "other_refiners": (),
+        "said": (),
+        "tests": (),
+    }
     return request.model_copy(update=private)
 
 
@@ -166,9 +209,21 @@ def _plain(public: Quote | None, name: str) -> Any:
     return None if summary is None else summary.model_dump()
 
 
+def _rock(rock: Rock, w: Wording) -> str:
+    if rock.kind is not None:
+        return materials.rock(rock.kind).label
+    if rock.density_g_cm3 is not None:
+        return retold(value_words(rock.density_g_cm3, "g/cm³"), w)
+    if rock.minerals is not None:
+        return ", ".join(materials.mineral(share.name).label.lower() for share in rock.minerals).capitalize()
+    return "its chip, weighed"
+
+
 def _terms(refiner: Section, w: Wording) -> Iterator[Line]:
     for name, field in type(refiner).model_fields.items():
         value = getattr(refiner, name)
-        if name in ("weight_step_ozt", "silver_recovery_frac") or value in (0, 0.0, None):
+        is_set = name in refiner.model_fields_set
+        nameless = name == "name" and not (is_set and value != field.default)
+        if name in ("weight_step_ozt", "silver_recovery_frac") or value in (0, 0.0, None) or nameless:
             continue
-        yield Line(str(field.title), told(refiner, name, field, w))
+        yield Line(str(field.title), told(refiner, name, field, w) + ("" if is_set else ASSUMED))

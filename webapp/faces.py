@@ -18,8 +18,8 @@ class Face:
         What the store calls it.
     address : str
         First part of its address.
-    name, other : str
-        Words for this face, and for the way to the other one.
+    name, title, other : str
+        Words for this face while it is blank and later, and for the way to the other one.
     wants : tuple of str
         Fields that it needs besides those of any figure.
     """
@@ -27,6 +27,7 @@ class Face:
     kind: Literal["quote", "ask"]
     address: str
     name: str
+    title: str
     other: str
     order: tuple[str, ...]
     opened: frozenset[str]
@@ -37,6 +38,7 @@ QUOTE = Face(
     "quote",
     "quotes",
     "New quote",
+    "Quote",
     "See it as a check of the asking price",
     ("specimen", "gold", "spot", "refiner", "balance", "metal", "collector", "buyer", "seller", "ask", "said"),
     frozenset({"gold", "spot"}),
@@ -45,6 +47,7 @@ ASK = Face(
     "ask",
     "asks",
     "Check an asking price",
+    "Check of an asking price",
     "Make it a full quote",
     ("ask", "spot", "gold", "refiner", "balance", "metal", "collector", "buyer", "seller", "said", "specimen"),
     frozenset({"ask", "spot", "gold"}),
@@ -66,11 +69,13 @@ SHORT_VERDICTS = {
 
 
 def short_verdict(quote: Quote) -> str:
-    """The verdict on an asking price in a few words."""
+    """The verdict on what is asked now in a few words."""
     ask = quote.ask
     if ask is None:
         return ""
     if ask.verdict == "floor_unknown":
         within = ask.worth_paying is not None and ask.all_in <= ask.worth_paying
         return "Worth paying" if within else "Too much"
+    if ask.verdict == "below_floor" and ask.floor_assumed:
+        return SHORT_VERDICTS["under"]
     return SHORT_VERDICTS[ask.verdict]

@@ -5,18 +5,13 @@ from __future__ import annotations
 from typing import Literal
 
 from valuation import Quote
+from valuation.trade import SaidRow
 
 
-def newest(quote: Quote, by: Literal["buyer", "seller"]) -> float | None:
+def newest(quote: Quote, by: Literal["buyer", "seller"]) -> SaidRow | None:
     """The last figure that a side has said; None if it has said none."""
     said = () if quote.counters is None else quote.counters.said
-    return next((row.figure for row in reversed(said) if row.by == by), None)
-
-
-def asked(quote: Quote) -> float | None:
-    """What the seller wants now: the last figure said, else the asking price with all that is paid on top."""
-    said = newest(quote, "seller")
-    return said if said is not None or quote.ask is None else quote.ask.all_in
+    return next((row for row in reversed(said) if row.by == by), None)
 
 
 def typed(figure: float) -> str:

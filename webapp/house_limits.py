@@ -7,6 +7,7 @@ from datetime import timedelta
 
 from valuation import Caution, Quote, QuoteRequest
 from webapp.house import House
+from webapp.naming import Naming
 from webapp.wording import Wording
 
 PRICE_OLD = "price_old"
@@ -27,11 +28,15 @@ def _large_offer(quote: Quote, request: QuoteRequest, house: House, w: Wording) 
         words = f"The house's limit for an offer is in {house.currency}, this quote in {request.spot.currency}: "
         yield _caution(words + "it was not held against the offer.")
         return
-    said = [figure.figure for figure in request.said if figure.by == "buyer"]
-    named = max([*said, *([request.buyer.offer] if request.buyer.offer is not None else [])], default=None)
+    offer, said = request.buyer.offer, () if quote.counters is None else quote.counters.said
+    costs = [row.all_in for row in said if row.by == "buyer"]
+    named = max([*costs, *([] if offer is None else [Naming(quote, w).all_in(offer)])], default=None)
     if named is not None:
         if named > limit:
-            words = f"Our offer of {w.price(named)} is above the house's limit of {w.price(limit)} for one person"
+            all_in = "" if Naming(quote, w).is_plain else " all in"
+            words = (
+                f"Our offer of {w.price(named)}{all_in} is above the house's limit of {w.price(limit)} for one person"
+            )
             yield _caution(f"{words}: have a second person look before it is paid.")
     elif quote.buyer_ceiling is not None and quote.buyer_ceiling > limit:
         words = f"This may go up to {w.at_most(quote.buyer_ceiling)}. Above {w.price(limit)}"

@@ -9,6 +9,7 @@ from valuation import Quote
 from valuation.result import RouteResult
 from valuation.summary import Summary
 from webapp import figures_said
+from webapp.naming import Naming
 from webapp.wording import Wording
 
 
@@ -65,16 +66,26 @@ def _estimate(key: str, label: str, found: Summary | RouteResult, w: Wording) ->
 
 
 def _named(quote: Quote, offer: float | None, w: Wording) -> Iterator[Mark]:
-    """What each side has named: a figure said takes the place of the asking price that it followed."""
-    asked, said = figures_said.newest(quote, "seller"), figures_said.newest(quote, "buyer")
-    if asked is not None:
-        yield Mark("ask", "Now asked", w.price(asked), asked, asked)
-    elif quote.ask is not None:
-        yield Mark("ask", "Asking price", w.price(quote.ask.all_in), quote.ask.all_in, quote.ask.all_in)
-    if said is not None and said != offer:
-        yield Mark("said", "We said", w.price(said), said, said)
+    """What each side has named, where it stands all in: a figure said takes the place of the asking price."""
+    naming, ask, said = Naming(quote, w), quote.ask, figures_said.newest(quote, "buyer")
+    if ask is not None:
+        label = "Asking price" if figures_said.newest(quote, "seller") is None else "Now asked"
+        yield _point("ask", label, naming.with_all_in(naming.spoken(ask.price), ask.all_in), ask.all_in)
+    if said is not None and (offer is None or said.figure != naming.as_said(offer)):
+        yield _point("said", "We said", naming.with_all_in(naming.spoken(said.figure), said.all_in), said.all_in)
     if offer is not None:
-        yield Mark("offer", "Our offer", w.price(offer), offer, offer)
+        total = naming.all_in(offer)
+        told = w.price(offer) if naming.is_plain else f"{w.price(offer)}, all in {w.price(total)}"
+        yield _point("offer", "Our offer", told, total)
+
+
+def _point(key: str, label: str, figure: str, place: float) -> Mark:
+    return Mark(key, label, figure, place, place)
+
+
+def refining_total(public: Quote) -> float | None:
+    """What the refiner pays in all at the likely values; None where nothing is refined."""
+    return next((float(row.amount) for row in public.settlement if row.line == "total"), None)
 
 
 def counter_marks(public: Quote, offer: float | None, w: Wording) -> list[Mark]:
@@ -83,9 +94,11 @@ def counter_marks(public: Quote, offer: float | None, w: Wording) -> list[Mark]:
     melt = public.melt_value
     if public.detection is None or public.detection.seen:
         marks.append(_estimate("melt", "Melt value", melt, w))
-    paid = next((float(row.amount) for row in public.settlement if row.line == "total"), None)
-    if paid is not None:
-        marks.append(Mark("refine", "Refining pays", w.money(paid), paid, paid))
+    paid, refined = refining_total(public), next((row for row in public.routes if row.route == "refine"), None)
+    if paid is not None and refined is not None:
+        ends = w.money(refined.low, refined.sd), w.money(refined.high, refined.sd)
+        told = w.money(paid, refined.sd)
+        marks.append(Mark("refine", "Refining pays", told, refined.low, refined.high, paid, ends))
     if offer is not None:
         marks.append(Mark("offer", "Our offer", w.price(offer), offer, offer))
     return marks

@@ -11,6 +11,7 @@ from webapp.ask_figures import ask_figures
 from webapp.bargaining import in_words
 from webapp.entered import entered
 from webapp.marks import house_marks
+from webapp.naming import Naming
 from webapp.paper_content import (
     Block,
     HousePaper,
@@ -104,10 +105,13 @@ def _answer(quote: Quote, w: Wording) -> Part:
         figures.append(("House's ceiling", w.at_most(quote.buyer_ceiling)))
     if figures:
         blocks.append(Lines(tuple(figures)))
-    if quote.plan is not None:
-        sides = (("We", quote.plan.buyer), ("Seller", quote.plan.seller))
+    naming = Naming(quote, w)
+    plan = naming.plan
+    if plan is not None:
+        sides = (("We", plan.buyer), ("Seller", plan.seller))
         rows = tuple((who, w.price(side.open), w.price(side.aim), w.price(side.stop)) for who, side in sides)
         blocks.append(Table(("Plan", "open at", "aim for", "stop at"), rows))
+        blocks += [Sentences(tuple(told))] if (told := sentences.plan_named(naming, plan)) else []
     return Part("Answer", tuple(blocks))
 
 
@@ -138,7 +142,7 @@ def _gold(quote: Quote, w: Wording) -> Part:
 
 def _ways_out(quote: Quote, w: Wording) -> Part:
     if not quote.routes:
-        return Part("Ways out", (Sentences(("No way out is priced.",)),))
+        return Part("What we can do with it", (Sentences(("No way out is priced.",)),))
     rows = tuple(
         (
             sentences.ROUTES[route.route].capitalize(),
@@ -151,14 +155,14 @@ def _ways_out(quote: Quote, w: Wording) -> Part:
         )
         for route in quote.routes
     )
-    columns = ("", "median", "95 % range", "on average", "by margin", "by risk", "ceiling")
-    caption = "What each way out brings in the hand today, and the most that it lets the house pay"
+    columns = ("", "median", "95 % range", "on average", "for the margin", "for the chance of loss", "ceiling")
+    caption = "What each brings in the hand today, and the most that it lets the house pay"
     blocks: list[Block] = [Table(columns, rows, caption)]
     if quote.premium is not None and quote.premium.basis != "entered":
         blocks.append(Sentences((sentences.premium(quote.premium, w),)))
     if len(quote.refiners) > 1:
         blocks.append(_refiners(quote, w))
-    return Part("Ways out", tuple(blocks))
+    return Part("What we can do with it", tuple(blocks))
 
 
 def _refiners(quote: Quote, w: Wording) -> Table:
@@ -166,7 +170,7 @@ def _refiners(quote: Quote, w: Wording) -> Table:
     for row in quote.refiners:
         what = " (taken)" if row.chosen else "" if row.takes_it else " (lot too small)"
         ends = w.money_range(row.low, row.high, row.sd)
-        rows.append((row.name + what, w.money(row.mean, row.sd), ends, w.percent(row.chance_best)))
+        rows.append((row.name + what, w.money(row.mean, row.sd), ends, w.chance(row.chance_best)))
     return Table(("Refiners, on the same draws", "on average", "95 % range", "best in"), tuple(rows))
 
 
@@ -178,7 +182,7 @@ def _settlement(quote: Quote, w: Wording) -> Part:
 def _asked(quote: Quote, w: Wording) -> Part:
     blocks: list[Block] = []
     if quote.ask is not None:
-        blocks.append(Sentences((sentences.asked(quote.ask, w), sentences.counter(quote.ask.counter, w))))
+        blocks.append(Sentences((sentences.asked(quote.ask, w), in_words(quote, w)[-1])))
         blocks.append(Lines(tuple(ask_figures(quote.ask, w))))
     if quote.claim is not None:
         blocks.append(Sentences(tuple(sentences.claim(quote.claim, w))))
@@ -189,7 +193,7 @@ def _said(quote: Quote, w: Wording) -> Part:
     if quote.counters is None or not quote.counters.said:
         return Part("Figures said", ())
     who = {"buyer": "We", "seller": "Seller"}
-    rows = tuple((who[row.by], w.price(row.figure)) for row in quote.counters.said)
+    rows = tuple((who[row.by], Naming(quote, w).spoken(row.figure)) for row in quote.counters.said)
     told = tuple(in_words(quote, w))
     return Part("Figures said", (Table(("By", "figure"), rows), Sentences(told)))
 
@@ -199,7 +203,7 @@ def _deals(quote: Quote, w: Wording) -> Part:
         (
             sentences.DEALS[deal.deal],
             w.money_rough(deal.buyer.mean),
-            w.percent(deal.buyer.loss_chance),
+            w.chance(deal.buyer.loss_chance),
             w.money_rough(deal.seller.mean),
             w.money_rough(deal.seller.cash_today),
             f"{w.number(max(deal.buyer.paid_after_days, deal.seller.paid_after_days), 0)} days",
@@ -219,7 +223,7 @@ def _price_risk(quote: Quote, w: Wording) -> Part:
     if risk is None:
         return Part("If the metal price moves", ())
     rows = tuple(
-        (f"{w.number(row.days, 0)} days", w.percent(row.chance_of_loss), w.at_most(row.ceiling)) for row in risk.rows
+        (f"{w.number(row.days, 0)} days", w.chance(row.chance_of_loss), w.at_most(row.ceiling)) for row in risk.rows
     )
     table = Table(("Price open for", "chance of loss", "ceiling"), rows, f"Refining, having paid {w.price(risk.price)}")
     told = sentences.price_fall(risk, w)

@@ -1,8 +1,8 @@
 """What a quote says in words; the same on every screen and page."""
 
 from valuation.result import Assumption, Quote
-from valuation.trade import AskResult, ClaimResult, Counter, DealRow, PremiumResult, PriceRisk
-from webapp import figures_said
+from valuation.trade import AskResult, ClaimResult, DealRow, PremiumResult, PriceRisk
+from webapp.naming import NamedPlan, Naming
 from webapp.retold import retold
 from webapp.wording import Wording
 
@@ -18,6 +18,7 @@ LIMITS = {"margin": "margin", "risk": "chance of loss"}
 SET_BY = {"margin": "the margin needed", "risk": "the accepted chance of loss"}
 ASKED = {
     "below_floor": "is below what the seller could get elsewhere: ask why",
+    "below_assumed": "is below what we assume they could get elsewhere (70 % of the melt value): ask what they could",
     "under": "is under the fair range",
     "inside": "lies inside the fair range",
     "above_fair": "is above the fair range, but within what the house can pay",
@@ -30,6 +31,7 @@ ASKED = {
     "not_by_weight": "cannot be judged by weight",
 }
 LIKELY_TRUE = 0.5  # from here on a claim needs nothing out of the way
+TOO_TRUE = 0.95  # from here on what looks like gold to the balance is named beside the claim
 DEALS = {"cash": "Cash", "advance_and_settle": "Advance, then settle", "consign": "Consign"}
 CAUSES = {
     "doubt": "without doubt about the gold and the sale",
@@ -52,11 +54,18 @@ def answer(quote: Quote, w: Wording) -> list[str]:
 
 
 def asking_price(ask: AskResult, w: Wording) -> str:
-    """Where an asking price lies."""
+    """Where the price lies that is asked now."""
     where = ASKED[ask.verdict]
     if ask.verdict == "floor_unknown" and ask.worth_paying is not None:
         where = ASKED["within" if ask.all_in <= ask.worth_paying else "above_ceiling"]
-    return f"The asking price of {w.price(ask.all_in)} {where}."
+    elif ask.verdict == "below_floor" and ask.floor_assumed:
+        where = ASKED["below_assumed"]
+    price = Wording(w.locale, ask.extras.currency).price(ask.price)
+    if not ask.extras.is_nothing or ask.extras.currency != w.currency:
+        price += f" ({w.price(ask.all_in)} all in)"
+    if ask.price != ask.first_asked:
+        return f"The {price} now asked {where}."
+    return f"The asking price of {price} {where}."
 
 
 def asked(ask: AskResult, w: Wording) -> str:
@@ -87,6 +96,17 @@ def rounding(quote: Quote, w: Wording, increment: float | None = None) -> str:
         f"{told}; the house's own step of {w.price(increment)} does not go four times between floor and ceiling, "
         "so a finer one was taken."
     )
+
+
+def plan_named(naming: Naming, plan: NamedPlan) -> list[str]:
+    """What the figures of the plan are, where they are not simply the plan's."""
+    told = []
+    if not naming.is_plain:
+        stop = plan.buyer.stop
+        told.append(f"These are prices to name; our stop of {naming.w.price(stop)} {naming.costs(stop)}.")
+    if plan.capped and naming.asked is not None:
+        told.append(f"They ask {naming.w.price(naming.asked)}: no figure of ours goes above that.")
+    return told
 
 
 def _no_fair_price(quote: Quote, w: Wording) -> list[str]:
@@ -128,10 +148,12 @@ def gap_causes(quote: Quote, w: Wording) -> list[str]:
     """
     if quote.buyer_ceiling is None or quote.seller_floor is None:
         return []
-    asked = figures_said.asked(quote)
-    goal = quote.seller_floor if asked is None else asked
+    goal = quote.seller_floor if quote.ask is None else quote.ask.all_in
     floor = "assumed floor" if quote.floor_basis == "assumed" else "seller's floor"
-    named = f"the {floor} of {w.at_least(goal)}" if asked is None else f"the {w.at_least(goal)} asked"
+    extras = quote.ask is not None and not quote.ask.extras.is_nothing
+    named = f"the {floor} of {w.at_least(goal)}"
+    if quote.ask is not None:
+        named = f"the {w.at_least(goal)}{' all in' if extras else ''} asked"
     if goal <= quote.buyer_ceiling:
         return []
     told = []
@@ -178,16 +200,6 @@ def is_seen(quote: Quote) -> bool:
     return quote.detection is None or quote.detection.seen
 
 
-def counter(answer: Counter, w: Wording) -> str:
-    """What one side answers to the other's figure."""
-    whose = "The house" if answer.by == "buyer" else "The seller"
-    reason = retold(answer.reason, w)
-    if answer.figure is None:
-        return reason
-    verb = "may accept" if answer.action == "accept" else "answers"
-    return f"{whose} {verb} {w.price(answer.figure)}. {reason}"
-
-
 def deal(row: DealRow, w: Wording) -> str:
     """A way to deal and what it means for both, or why it is not offered."""
     name, fixed = DEALS[row.deal], {term.term: term.amount for term in row.terms}
@@ -208,30 +220,18 @@ def deal(row: DealRow, w: Wording) -> str:
     )
 
 
-def before_extras(ask: AskResult, w: Wording, currency: str | None = None) -> str:
-    """The figure to name so that the answer to an ask holds with all that is paid on top; empty if nothing is.
-
-    `currency` is the ask's own, where it is known.
-    """
-    named = ask.counter_before_extras
-    if named is None or ask.counter.figure is None or abs(named - ask.counter.figure) < 0.5 * 10.0**-w.money_digits:
-        return ""
-    if currency is not None:
-        return f"So name {Wording(w.locale, currency).price(named)} to the seller, before shipping, fee and tax."
-    figure = w.number(named, w.money_digits, least=w.money_digits)
-    return f"So name {figure} to the seller, in the currency of the ask, before shipping, fee and tax."
-
-
 def claim_in_brief(quote: Quote, w: Wording) -> str:
     """The claim beside what the weighing shows, in one line for the head of the answer."""
     assert quote.claim is not None
     gold, chance = quote.fine_gold_g, max(reading.chance for reading in quote.claim.readings)
     found = w.grams_range(gold.low, gold.high, gold.sd)
-    likely = f"under {w.percent(0.01)}" if chance < 0.01 else w.percent(chance)
-    return (
+    told = (
         f"Claimed {w.grams_rough(quote.claim.claimed_g)}; found {found} of fine gold. "
-        f"The chance that the claim is true is {likely}."
+        f"The chance that the claim is true is {w.chance(chance)}."
     )
+    if chance < TOO_TRUE or quote.false_gold is None:
+        return told
+    return f"{told} Before you believe so much: pyrite, lead or tungsten inside would weigh like gold. Look for them."
 
 
 def claim(result: ClaimResult, w: Wording) -> list[str]:
@@ -275,9 +275,7 @@ def price_fall(risk: PriceRisk, w: Wording) -> str:
         return "At today's metal price refining does not pay that on average."
     fall = f"The gold price may fall {w.percent(risk.break_even_fall_frac, 1)} until refining only just pays"
     return (
-        f"{fall}."
-        if risk.chance_of_fall is None
-        else f"{fall}; the chance of that is {w.percent(risk.chance_of_fall)}."
+        f"{fall}." if risk.chance_of_fall is None else f"{fall}; the chance of that is {w.chance(risk.chance_of_fall)}."
     )
 
 

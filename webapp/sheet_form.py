@@ -14,6 +14,7 @@ from valuation.money import currency_digits, exact
 from valuation.number import read_number
 from webapp.amounts_typed import ungrouped
 from webapp.house import House
+from webapp.naming import named_plan
 from webapp.sheet_life import ValidityRefused, valid_until_from
 from webapp.store.entries import Entries
 from webapp.wording import Wording
@@ -67,8 +68,9 @@ class OfferForm:
 def first_entries(quote: Quote | None, typed_offer: str, house: House) -> Entries:
     """What the form of a new sheet starts from: the offer typed in the quote, else the plan's opening."""
     offer = typed_offer.strip()
-    if not offer and quote is not None and quote.plan is not None:
-        offer = f"{exact(quote.plan.buyer.open).normalize():f}"
+    plan = None if quote is None else named_plan(quote)
+    if not offer and plan is not None:
+        offer = f"{exact(plan.buyer.open).normalize():f}"
     return (("offer", offer), ("reason", ""), ("valid", usual_validity(house)), ("spot_move", ""), ("stale_price", ""))
 
 
@@ -96,8 +98,8 @@ def age_words(age: timedelta, w: Wording) -> str:
 
 def within_plan(offer: Decimal, quote: Quote) -> bool:
     """Whether an offer lies between what the house opens with and where it stops."""
-    plan = None if quote.plan is None else quote.plan.buyer
-    return plan is not None and exact(plan.open) <= offer <= exact(plan.stop)
+    plan = named_plan(quote)
+    return plan is not None and exact(plan.buyer.open) <= offer <= exact(plan.buyer.stop)
 
 
 @dataclass(frozen=True)
@@ -159,10 +161,10 @@ class Judge:
             return f"A reason has at most {LONGEST_REASON} characters; this one has {len(reason)}."
         if within_plan(offer, self.quote) or not _is_empty(reason):
             return None
-        plan = None if self.quote.plan is None else self.quote.plan.buyer
+        plan = named_plan(self.quote)
         if plan is None:
             return "There is no plan for this piece: say why you offer this. Only the house sees it."
-        between = f"{self.w.price(plan.open)} to {self.w.price(plan.stop)}"
+        between = f"{self.w.price(plan.buyer.open)} to {self.w.price(plan.buyer.stop)}"
         return f"{self.w.price(float(offer))} is outside our plan ({between}): say why. Only the house sees it."
 
     def _until(self, text: str) -> tuple[datetime | None, str | None]:

@@ -141,18 +141,19 @@ class Wording:
         ends = summary.low, summary.high, summary.sd
         return f"{self.grams_range(*ends)} ({self.ounces_range(*ends)})"
 
-    def measure(self, x: float, sd: float, unit: str = "") -> str:
-        """Any other measured quantity with its unit."""
-        return f"{self._by_sd(x, sd)}{NBSP}{unit}" if unit else self._by_sd(x, sd)
+    def measure(self, x: float, sd: float, unit: str = "", digits: int = 2) -> str:
+        """Any other measured quantity with its unit, to so many digits of its standard deviation."""
+        told = self._by_sd(x, sd, digits)
+        return f"{told}{NBSP}{unit}" if unit else told
 
     def measure_range(self, low: float, high: float, sd: float, unit: str = "") -> str:
         """Range of any other measured quantity."""
         return f"{self._by_sd(low, sd)} to {self.measure(high, sd, unit)}"
 
-    def _by_sd(self, x: float, sd: float) -> str:
+    def _by_sd(self, x: float, sd: float, digits: int = 2) -> str:
         if sd <= 0:
             return self.number(x, MOST_DECIMALS, least=0)
-        return self.number(x, min(decimals_for(sd), MOST_DECIMALS))
+        return self.number(x, min(decimals_for(sd, digits), MOST_DECIMALS))
 
     # ---- the rest
 
@@ -178,6 +179,12 @@ class Wording:
     def percent(self, frac: float, decimals: int = 0) -> str:
         """Share in per cent."""
         return f"{self.number(100 * frac, decimals, least=0)}{NBSP}%"
+
+    def chance(self, frac: float) -> str:
+        """A chance in whole per cent; none is told as impossible or as certain."""
+        if frac < 0.01:
+            return f"under {self.percent(0.01)}"
+        return f"over {self.percent(0.99)}" if frac > 0.99 else self.percent(frac)
 
     def moment(self, at: datetime) -> str:
         """Date and time as they stood on the wall where it was noted, with the offset from UTC."""

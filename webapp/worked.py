@@ -19,6 +19,7 @@ from webapp.faces import Face, short_verdict
 from webapp.forms import Reading
 from webapp.house import House
 from webapp.marks import house_marks
+from webapp.naming import Naming
 from webapp.settings import Settings
 from webapp.typed import Typed
 from webapp.wording import Wording
@@ -69,7 +70,6 @@ def shown(done: Worked, face: Face, settings: Settings, house: House) -> dict[st
         "say": sentences,
         "typed_figure": figures_said.typed,
         "caution_codes": CAUTIONS,
-        "bargaining": bargaining,
         "checks": checks_told,
         "say_ask": ask_figures,
         "deal_names": DEALS,
@@ -82,6 +82,8 @@ def shown(done: Worked, face: Face, settings: Settings, house: House) -> dict[st
         values["cautions"] = house_limits.cautions_of(done.quote, done.request, house, w)
         buyer = done.request.buyer
         values["offer"], values["increment"] = buyer.offer, buyer.cash_increment
+        values["naming"] = Naming(done.quote, w)
+        values["bargain"] = bargaining(done.quote, w)
         values["axis"] = charts.money_axis(house_marks(done.quote, w, buyer.offer), w)
         values["entered"] = list(entered(done.request, w))
         values["shares"] = charts.doubt_shares(done.quote, w)

@@ -167,7 +167,7 @@ def test_ways_to_deal_are_told_for_both_with_the_worst_where_it_is_a_loss(run: R
 
 def test_figures_said_are_tabled_with_step_and_ratio(run: Run) -> None:
     _, out, _ = run("quote", "figures-said")
-    table = out[out.index("\nFigures said so far") : out.index("Now asked: $3,000. We last said $2,700")]
+    table = out[out.index("\nFigures said so far") : out.index("Now asked: $3,000.")]
     assert [line.split() for line in table.splitlines()[3:8]] == [
         ["Seller", "$3,600"],
         ["House", "$2,500"],
@@ -453,7 +453,7 @@ def test_a_plain_encoding_gets_plain_letters(args: tuple[str, ...]) -> None:
     else:
         assert "cm^3" in text
         assert "[--" in text
-        assert "?" not in text
+        assert "?" not in text.replace("in writing?", "")
 
 
 @pytest.mark.skipif(os.name == "nt", reason="needs a pipe that closes")

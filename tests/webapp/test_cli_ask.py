@@ -57,9 +57,9 @@ def test_page_tells_verdict_price_figures_answer_and_what_to_weigh_in_that_order
     parts = (
         "$3,900 is more than the house can pay, $",
         f"Highest price worth paying, all in: ${told['ask']['worth_paying']:,.2f}.",
-        "Asked, all in $3,900",
+        "Asked $3,900",
         "Chance of loss",
-        "The house answers",
+        "What to answer",
         "first weigh the piece dry and hanging under water, and name its rock",
         "Assumed nobody entered these",
         "not an assay, not an appraisal",
@@ -88,7 +88,8 @@ def test_every_cost_on_top_counts(run: Run) -> None:
     named = told["ask"]["counter_before_extras"]
     assert (named * 1.03 + 40) * 1.08 * 1.1 == pytest.approx(told["ask"]["counter"]["figure"], abs=0.02)
     out = " ".join(run(*BARE, *extras, "--minimum", "1000")[1].split())
-    assert f"So name €{named:,.2f} to the seller, before shipping, fee and tax." in out
+    assert f"Answer: €{named:,.2f} (costs us $" in out and "€3,900, all in" not in out
+    assert f"walk away above €{told['ask']['worth_paying_before_extras'] // 1:,.0f}, our ceiling before extras" in out
 
 
 def test_a_unit_and_a_basis_are_heeded(run: Run) -> None:

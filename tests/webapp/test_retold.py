@@ -10,6 +10,7 @@ from scenarios import names, scenario
 from valuation import Quote, quote
 from valuation.words import grams_words, money_words
 from webapp import sentences
+from webapp.bargaining import in_words
 from webapp.retold import retold
 from webapp.wording import Wording
 
@@ -68,9 +69,8 @@ def test_no_sentence_of_any_demo_clashes_with_the_figures_beside_it(quotes: list
         lines += [sentences.assumed(row, w) for row in told.assumptions]
         lines += [retold(row.detail, w) for row in told.settlement]
         if told.ask is not None:
-            lines += [sentences.asked(told.ask, w), sentences.counter(told.ask.counter, w)]
+            lines.append(sentences.asked(told.ask, w))
         if told.claim is not None:
             lines += sentences.claim(told.claim, w)
-        if told.counters is not None:
-            lines.append(sentences.counter(told.counters.next, w))
+        lines += in_words(told, w)
         assert [line for line in lines if ENGLISH.search(line)] == []

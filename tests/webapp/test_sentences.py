@@ -11,6 +11,8 @@ from valuation.result import FloorBasis, GapCause, RouteResult
 from valuation.trade import AskVerdict, DealRow
 from webapp import checks_told, sentences
 from webapp.bargaining import bargaining, choices
+from webapp.faces import short_verdict
+from webapp.naming import Naming
 from webapp.wording import NBSP, Wording
 
 W = Wording.of("USD", "en_US")
@@ -172,12 +174,106 @@ def test_asking_price_is_placed(price: float, said: str) -> None:
 
 def test_answer_to_an_ask_is_told_as_it_has_to_be_named() -> None:
     plain = told(seller={"asks": {"price": 5200.0}})
-    assert plain.ask is not None
-    assert sentences.before_extras(plain.ask, W) == ""
+    assert all(part.cost == "" for part in bargaining(plain, W))
     extra = told(seller={"asks": {"price": 5200.0, "fee_frac": 0.05, "shipping": 40.0}})
     assert extra.ask is not None and extra.ask.counter.figure is not None
+    asked, answer = bargaining(extra, W)
+    assert (asked.figure, asked.cost) == ("$5,200", "all in $5,500")
     # By hand: all-in is 1.05 x the price named, plus 40.
-    assert f"So name {(extra.ask.counter.figure - 40.0) / 1.05:,.2f} " in sentences.before_extras(extra.ask, W)
+    named = (extra.ask.counter.figure - 40.0) / 1.05
+    assert answer.offer == pytest.approx(named, abs=0.011) and answer.figure == W.price(answer.offer)
+    assert answer.cost.startswith("costs us $") and answer.say == f"“We can pay you {answer.figure}.”"
+
+
+def test_a_counter_keeps_the_verdict_and_says_where_to_walk_away() -> None:
+    terms = {"asks": {"price": 6500.0, "shipping": 40.0}}
+    q = told(seller=terms, said=[{"by": "buyer", "figure": 4000.0}, {"by": "seller", "figure": 6000.0}])
+    asked, answer = bargaining(q, W)
+    assert asked.note == "The $6,000 ($6,040 all in) now asked is more than the house can pay. We last said $4,000."
+    assert q.buyer_ceiling is not None
+    most = W.at_most(q.buyer_ceiling - 40.0)
+    assert answer.note.endswith(f"Hold at {answer.figure}; walk away above {most}, our ceiling before extras.")
+    assert most not in answer.say
+
+
+def test_no_figure_of_ours_goes_above_what_they_ask() -> None:
+    q = told(seller={"asks": {"price": 4300.0, "shipping": 40.0}})
+    naming = Naming(q, W)
+    assert q.plan is not None and naming.plan is not None
+    ours, theirs = naming.plan.buyer, naming.plan.seller
+    assert (ours.open, ours.aim, ours.stop) == (q.plan.buyer.open - 40, 4300.0, 4300.0)
+    assert (theirs.open, theirs.aim) == (4300.0, 4300.0)
+    assert sentences.plan_named(naming, naming.plan) == [
+        "These are prices to name; our stop of $4,300 costs us $4,340 all in.",
+        "They ask $4,300: no figure of ours goes above that.",
+    ]
+    answer = bargaining(q, W)[-1]
+    assert (answer.heading, answer.figure, answer.say) == ("We may accept", "$4,300", "“$4,300: agreed.”")
+    free = Naming(told(without=["seller"]), W).plan
+    assert free is not None and not free.capped
+
+
+def test_a_figure_of_ours_that_reaches_theirs_is_a_deal() -> None:
+    q = told(said=[{"by": "seller", "figure": 5000.0}, {"by": "buyer", "figure": 5000.0}])
+    assert bargaining(q, W)[-1].heading == "We may accept"
+
+
+def test_an_ask_in_another_currency_is_named_in_it_and_offered_in_ours() -> None:
+    ask = {"price": 6500.0, "shipping": 40.0, "currency": "EUR", "exchange_rate": 1.1}
+    q = told(seller={"asks": ask}, said=[{"by": "seller", "figure": 6000.0}])
+    asked, answer = bargaining(q, W)
+    assert (asked.figure, asked.cost) == ("€6,000", "all in $6,644")
+    assert q.ask is not None and q.ask.counter.named is not None and answer.offer is not None
+    assert answer.figure == Wording.of("EUR", "en_US").price(q.ask.counter.named)
+    assert answer.offer == pytest.approx(1.1 * q.ask.counter.named, abs=0.011)
+
+
+def test_something_is_said_aloud_for_every_answer_and_never_a_limit() -> None:
+    entries = dict(scenario("claim-only-ask").entries)
+    said = {}
+    for name, q in {
+        "accept": told(seller={"asks": {"price": 4000.0}}),
+        "counter": told(seller={"asks": {"price": 6000.0}}),
+        "claim": quote(read_request(entries)),
+        "unseen": told("below-detection", seller={"asks": {"price": 900.0}}),
+        "no price": told("no-fair-cash-price", seller={"asks": {"price": 4900.0}}),
+        "unknown": told(
+            without=["seller", "collector"], buyer={"margin_frac": 0.6, "routes": ["refine"]}, said=SAID_FIRST
+        ),
+        "wait": told(said=[{"by": "buyer", "figure": 4000.0}]),
+    }.items():
+        said[name] = bargaining(q, W)[-1].say
+        assert said[name].startswith("“") and said[name].endswith("”")
+        for limit in (q.buyer_ceiling, q.seller_floor):
+            assert limit is None or (W.price(limit) not in said[name] and W.at_most(limit) not in said[name])
+    assert len(set(said.values())) == len(said)
+    assert "weigh" in said["claim"] and said["wait"] == "“We have said $4,000. What do you say?”"
+
+
+SAID_FIRST = [{"by": "seller", "figure": 9000.0}]
+
+
+def test_what_is_only_assumed_of_the_seller_is_told_so() -> None:
+    q = told(without=["seller", "collector"], buyer={"routes": ["refine"]}, said=[{"by": "seller", "figure": 500.0}])
+    assert q.ask is not None and (q.ask.verdict, q.floor_basis) == ("below_floor", "assumed")
+    assert "below what we assume they could get elsewhere (70 % of the melt value)" in words(sentences.answer(q, W))
+    assert short_verdict(q) == "Worth paying, and low"
+
+
+@pytest.mark.parametrize(
+    ("chance", "told"),
+    [
+        (0.0, "under 1 %"),
+        (0.0099, "under 1 %"),
+        (0.01, "1 %"),
+        (0.5, "50 %"),
+        (0.99, "99 %"),
+        (0.995, "over 99 %"),
+        (1.0, "over 99 %"),
+    ],
+)
+def test_no_chance_is_told_as_certain(chance: float, told: str) -> None:
+    assert W.chance(chance).replace(NBSP, " ") == told
 
 
 def test_a_claim_that_is_likely_true_needs_nothing() -> None:
@@ -222,7 +318,8 @@ def test_after_our_figure_we_wait_for_theirs() -> None:
     said = [{"by": "seller", "figure": 9000.0}]
     asked = quote(read_request({**entries, "said": said}))
     now, answer = bargaining(asked, W)
-    assert (now.heading, now.figure, now.note) == ("Now asked", "$9,000", "")
+    assert (now.heading, now.figure) == ("Now asked", "$9,000")
+    assert now.note == "The asking price of $9,000 is more than the house can pay."
     assert answer.heading == "Answer" and answer.offer is not None and W.price(answer.offer) == answer.figure
     answered = quote(read_request({**entries, "said": [*said, {"by": "buyer", "figure": 100.0}]}))
     now, answer = bargaining(answered, W)
@@ -242,17 +339,17 @@ def test_what_may_be_offered_is_the_plan_and_the_answer() -> None:
     q = told("figures-said")
     assert q.plan is not None and q.counters is not None
     plan = q.plan.buyer
-    assert [(c.why, c.figure) for c in choices(q)] == [
+    assert [(c.why, c.figure) for c in choices(q, W)] == [
         ("open at", plan.open),
         ("aim for", plan.aim),
-        ("stop at", plan.stop),
+        ("stop at", 3000.0),  # they ask no more, though our plan stops later
         ("answer", q.counters.next.figure),
     ]
-    assert choices(told("sold-for-the-seller")) == ()
+    assert choices(told("sold-for-the-seller"), W) == ()
 
 
 def test_a_claim_stands_in_one_line_beside_what_was_found() -> None:
     line = sentences.claim_in_brief(told("claim-against-weighing"), W).replace(NBSP, " ")
     assert line.startswith("Claimed ")
     assert "of fine gold" in line
-    assert line.endswith("%.")
+    assert "is true is over 99 %." in line and "pyrite, lead or tungsten" in line

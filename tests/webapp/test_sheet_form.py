@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from scenarios import FIRST, scenario
 from valuation import Quote, quote
 from webapp.house import House, Limits
+from webapp.naming import named_plan
 from webapp.sheet_form import (
     Judge,
     OfferForm,
@@ -100,7 +101,7 @@ def test_coins_are_those_of_the_currency() -> None:
 
 
 def test_outside_the_plan_a_reason_is_needed_and_inside_none_is_kept() -> None:
-    plan = quoted().plan
+    plan = named_plan(quoted())
     assert plan is not None
     for offer in (plan.buyer.open - 1, plan.buyer.stop + 1):
         typed = {"offer": f"{offer:g}"}

@@ -74,10 +74,7 @@ def _ask(options: argparse.Namespace) -> int:
     else:
         from webapp.terminal import print_ask
 
-        currency = request.seller.asks.currency or quote.currency
-        print_ask(
-            quote, quote.ask, console(), house_wording(settings, quote), currency=currency, sources=options.sources
-        )
+        print_ask(quote, quote.ask, console(), house_wording(settings, quote), sources=options.sources)
     return 0
 
 

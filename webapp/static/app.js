@@ -108,6 +108,19 @@ document.addEventListener("click", (event) => {
   }
 });
 
+// What is chosen or entered beside the answer goes with the form, and the page stays where it is.
+document.addEventListener("submit", (event) => {
+  const form = event.target, by = event.submitter, box = document.getElementById("they-say");
+  const said = box?.value.trim();
+  if (form.id !== "quote-form" || by?.hasAttribute("formaction") || !(by?.name === "use" || by?.name === "say" || said)) return;
+  event.preventDefault();
+  const put = (name, value) => form.append(Object.assign(document.createElement("input"), { type: "hidden", name, value }));
+  if (by?.name === "use") put("use", by.value);
+  else if (said) { put("they_say", said); put("say", "1"); box.value = ""; }
+  else return;
+  form.dispatchEvent(new Event("input", { bubbles: true }));
+});
+
 const isOfForm = (event) => event.detail.ctx.sourceElement === quoteForm(); // a working that opens sends nothing typed
 document.addEventListener("htmx:before:request", (event) => {
   if (!quoteForm() || !isOfForm(event)) return;

@@ -59,17 +59,15 @@ def print_quote(
     print_parts(parts, page, console)
 
 
-def print_ask(
-    quote: Quote, ask: AskResult, console: Console, w: Wording, *, currency: str, sources: bool = False
-) -> None:
-    """Print the page of a checked asking price; `currency` is the ask's own."""
+def print_ask(quote: Quote, ask: AskResult, console: Console, w: Wording, *, sources: bool = False) -> None:
+    """Print the page of a checked asking price."""
     page = Page(w, console.encoding, min(console.width, WIDEST))
     parts = (
         *asked.verdict(page, quote, ask),
         *asked.figures(page, quote, ask),
-        *asked.answer(page, quote, ask, currency),
+        *asked.answer(page, quote, ask),
         *bargain.claim(page, quote),
-        *bargain.figures_said(page, quote),
+        *bargain.figures_said(page, quote, answered=False),
         *small_print.cautions(page, quote, asked.TOLD if ask.first else ()),
         *small_print.assumptions(page, quote, sources=sources),
         *small_print.notices(page, quote),

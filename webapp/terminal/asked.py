@@ -9,6 +9,7 @@ from valuation.result import Quote
 from valuation.trade import AskResult
 from webapp import sentences
 from webapp.ask_figures import WORTH_PAYING, ask_figures
+from webapp.bargaining import in_words
 from webapp.terminal.bargain import PRIVATE
 from webapp.terminal.page import Page
 
@@ -41,13 +42,12 @@ def figures(page: Page, quote: Quote, ask: AskResult) -> Iterator[RenderableType
     yield page.table(rows, "ll")
 
 
-def answer(page: Page, quote: Quote, ask: AskResult, currency: str) -> Iterator[RenderableType]:
-    w = page.w
-    told = [sentences.counter(ask.counter, w), sentences.before_extras(ask, w, currency)]
+def answer(page: Page, quote: Quote, ask: AskResult) -> Iterator[RenderableType]:
+    told = in_words(quote, page.w)[-1:]
     if ask.counter.figure is None:
-        told += [sentences.deal(row, w) for row in quote.deals if row.offered]
+        told += [sentences.deal(row, page.w) for row in quote.deals if row.offered]
     yield page.heading("What to answer", PRIVATE)
-    yield page.bullets(filter(None, told))
+    yield page.bullets(told)
     if ask.first:
         yield page.heading("First")
         yield page.bullets([ask.first])

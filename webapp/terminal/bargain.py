@@ -9,7 +9,9 @@ from valuation.trade import DealRow
 from webapp import sentences
 from webapp.ask_figures import ask_figures
 from webapp.bargaining import in_words
+from webapp.naming import Naming
 from webapp.terminal.page import Page
+from webapp.wording import Wording
 
 PRIVATE = "private: not for the seller's eyes"
 SIDES = {"buyer": "House", "seller": "Seller"}
@@ -21,11 +23,13 @@ def offer(page: Page, quote: Quote) -> Iterator[RenderableType]:
     if quote.plan is None and not told:
         return
     yield page.heading("Offer", PRIVATE)
-    if quote.plan is not None:
-        sides = (("House", quote.plan.buyer), ("Seller", quote.plan.seller))
+    naming = Naming(quote, w)
+    plan = naming.plan
+    if plan is not None:
+        sides = (("House", plan.buyer), ("Seller", plan.seller))
         rows = [(name, w.price(side.open), w.price(side.aim), w.price(side.stop)) for name, side in sides]
         yield page.table(rows, "lrrr", ("", "opens", "aims for", "stops"))
-        told = [sentences.rounding(quote, w), *told]
+        told = [sentences.rounding(quote, w), *sentences.plan_named(naming, plan), *told]
     yield page.bullets(told)
 
 
@@ -35,8 +39,8 @@ def asking_price(page: Page, quote: Quote) -> Iterator[RenderableType]:
         return
     yield page.heading("Asking price", PRIVATE)
     yield page.table(ask_figures(ask, w), "ll")
-    told = [sentences.counter(ask.counter, w), sentences.before_extras(ask, w), ask.first or ""]
-    yield page.bullets(filter(None, told))
+    told = [] if quote.counters is not None else in_words(quote, w)[1:]
+    yield page.bullets(filter(None, [sentences.asked(ask, w), *told, ask.first or ""]))
 
 
 def claim(page: Page, quote: Quote) -> Iterator[RenderableType]:
@@ -45,22 +49,25 @@ def claim(page: Page, quote: Quote) -> Iterator[RenderableType]:
         yield page.bullets(sentences.claim(quote.claim, page.w))
 
 
-def figures_said(page: Page, quote: Quote) -> Iterator[RenderableType]:
+def figures_said(page: Page, quote: Quote, *, answered: bool = True) -> Iterator[RenderableType]:
+    """The figures said so far; `answered` tells what to do as well."""
     counters, w = quote.counters, page.w
     if counters is None:
         return
+    own = w if quote.ask is None else Wording(w.locale, quote.ask.extras.currency)
     rows = [
         (
             SIDES[row.by],
-            w.price(row.figure),
-            "" if row.step is None else w.price(row.step),
+            own.price(row.figure),
+            "" if row.step is None else own.price(row.step),
             "" if row.step_ratio is None else w.number(row.step_ratio, 2, least=0),
         )
         for row in counters.said
     ]
     yield page.heading("Figures said so far", PRIVATE)
     yield page.table(rows, "lrrr", ("", "said", "step", "of the step before"))
-    yield page.bullets(in_words(quote, w))
+    if answered:
+        yield page.bullets(in_words(quote, w))
 
 
 def deals(page: Page, quote: Quote) -> Iterator[RenderableType]:
@@ -69,9 +76,11 @@ def deals(page: Page, quote: Quote) -> Iterator[RenderableType]:
     if not offered:
         return
     yield page.heading("Ways to deal", "what the house gains and the seller receives, as worth today")
-    head = ("", "mean", "8 times in 10", "worst 1 %", "short", "days")
+    head = ("", "mean", "8 times in 10", "1 in 100 below", "loses", "days")
     yield page.table((row for deal in offered for row in _both(page, deal)), "lrrrrr", head)
-    yield page.inset(page.text("Short: the house at a loss, the seller under the floor.", "dim"))
+    yield page.inset(
+        page.text("Loses: how often the house makes a loss, or the seller gets less than the floor.", "dim")
+    )
     yield page.bullets(sentences.deal(deal, w) for deal in quote.deals)
 
 
@@ -85,4 +94,4 @@ def _both(page: Page, deal: DealRow) -> Iterator[tuple[str, ...]]:
             if round(party.low, 2) != round(party.high, 2):
                 likely = f"{likely} to {w.money_rough(party.high)}"
             days = w.number(party.paid_after_days, 0)
-            yield name, w.money_rough(party.mean), likely, worst, w.percent(party.loss_chance), days
+            yield name, w.money_rough(party.mean), likely, worst, w.chance(party.loss_chance), days

@@ -35,13 +35,12 @@ def _marks(quote: Quote) -> list[Mark]:
         marks.append(Mark("Fair range", quote.fair.low, quote.fair.high))
     if quote.buyer_ceiling is not None:
         marks.append(Mark("House's ceiling", quote.buyer_ceiling, quote.buyer_ceiling))
-    asked, said = figures_said.newest(quote, "seller"), figures_said.newest(quote, "buyer")
-    if asked is not None:
-        marks.append(Mark("Now asked", asked, asked))
-    elif quote.ask is not None:
-        marks.append(Mark("Asking price", quote.ask.all_in, quote.ask.all_in))
+    said = figures_said.newest(quote, "buyer")
+    if quote.ask is not None:
+        label = "Asking price" if figures_said.newest(quote, "seller") is None else "Now asked"
+        marks.append(Mark(label, quote.ask.all_in, quote.ask.all_in))
     if said is not None:
-        marks.append(Mark("We said", said, said))
+        marks.append(Mark("We said", said.all_in, said.all_in))
     return marks
 
 
@@ -59,7 +58,7 @@ def routes(page: Page, quote: Quote) -> Iterator[RenderableType]:
             )
             for r in quote.routes
         ]
-        yield page.heading("Ways out", "net, as worth today")
+        yield page.heading("What we can do with it", "net, as worth today")
         yield page.table(rows, "lrrrrl", ("", "median", "mean", "95 % range", "ceiling", "set by"))
     if quote.premium is not None and quote.premium.basis != "entered":
         yield page.inset(page.text(sentences.premium(quote.premium, w)))
@@ -69,7 +68,7 @@ def routes(page: Page, quote: Quote) -> Iterator[RenderableType]:
                 r.name,
                 w.money(r.mean, r.sd),
                 w.money_range(r.low, r.high, r.sd),
-                w.percent(r.chance_best) if r.takes_it else "",
+                w.chance(r.chance_best) if r.takes_it else "",
                 "chosen" if r.chosen else "" if r.takes_it else "lot too small",
             )
             for r in quote.refiners
@@ -92,7 +91,7 @@ def price_risk(page: Page, quote: Quote) -> Iterator[RenderableType]:
     risk, w = quote.price_risk, page.w
     if risk is None:
         return
-    rows = [(w.number(row.days, 0), w.percent(row.chance_of_loss), w.at_most(row.ceiling)) for row in risk.rows]
+    rows = [(w.number(row.days, 0), w.chance(row.chance_of_loss), w.at_most(row.ceiling)) for row in risk.rows]
     yield page.heading("Price risk", f"refining, bought at {w.price(risk.price)}, the {risk.price_basis}")
     yield page.table(rows, "rrr", ("days open", "chance of loss", "ceiling"))
     told = sentences.price_fall(risk, w)

@@ -10,6 +10,7 @@ from scenarios import UnknownScenario, scenario
 from webapp.faces import FACES, QUOTE, Face
 from webapp.rendering import house, page, settings, store
 from webapp.retyped import blank_form, typed_from
+from webapp.said_rows import added
 from webapp.store import StoreError, UnknownDraft, drafts, sheets
 from webapp.titles import title_of
 from webapp.typed import Typed
@@ -17,7 +18,7 @@ from webapp.views import first
 from webapp.worked import shown, worked
 
 views = Blueprint("drafts", __name__)
-BESIDE_THE_FORM = frozenset({"token", "seen", "writer", "use"})
+BESIDE_THE_FORM = frozenset({"token", "seen", "writer", "use", "say", "they_say"})
 FACED = '/<any("quotes", "asks"):address>'
 
 
@@ -76,7 +77,7 @@ def typed_in(address: str, name: str) -> AnyResponse:
 @views.post(f"{FACED}/<name>/kept")
 def left(address: str, name: str) -> AnyResponse:
     """Keep what was typed and answer nothing: for a page that is being left."""
-    kept_as_sent(FACES[address], name, as_sent())
+    kept_as_sent(FACES[address], name, as_sent(complete=False))
     return Response(status=204)
 
 
@@ -121,11 +122,18 @@ def reopen(address: str, name: str) -> AnyResponse:
     return redirect(url_for("drafts.draft", address=address, name=name), 303)
 
 
-def as_sent() -> Typed:
+def as_sent(*, complete: bool = True) -> Typed:
+    """What was typed, with the offer chosen and the figure that the seller now says, which stand beside the form.
+
+    A figure beside the form counts once it is entered, or with a form that is sent whole: `complete`, and not by htmx.
+    """
     sent = request.form.items(multi=True)
     texts = MultiDict((key, text) for key, text in sent if key not in BESIDE_THE_FORM)
     if request.form.get("use"):
         texts["buyer.offer"] = request.form["use"]
+    said, whole = request.form.get("they_say", "").strip(), complete and "HX-Request" not in request.headers
+    if said and (whole or "say" in request.form):
+        texts = added(texts, "seller", said)
     return Typed(texts)
 
 
@@ -177,7 +185,7 @@ def answered(
     done = worked(typed, settings().now(), settings().zone, settings().written_in)
     plain = "HX-Request" not in request.headers
     if posted and plain and not (done.is_wrong or overtook or unkept):
-        return redirect(url_for("drafts.draft", address=face.address, name=name), 303)
+        return redirect(_back_to(face, name), 303)
     return page(
         "quotes/quote.html",
         422 if posted and done.is_wrong else 200,
@@ -190,8 +198,16 @@ def answered(
         overtook=overtook,
         unkept=unkept,
         is_quote=face is QUOTE,
+        named_now=bool(request.form.get("use")) or request.args.get("offer") == "now",
         **shown(done, face, settings(), house()),
     )
+
+
+def _back_to(face: Face, name: str) -> str:
+    """The draft, at the answer where the offer was chosen or a figure entered there."""
+    offered = "now" if request.form.get("use") else None
+    beside = offered or request.form.get("they_say", "").strip()
+    return url_for("drafts.draft", address=face.address, name=name, offer=offered, _anchor="answer" if beside else None)
 
 
 def _demo(typed: Typed) -> str:

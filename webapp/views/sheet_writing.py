@@ -12,6 +12,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from webapp.book_use import versions_used
 from webapp.faces import QUOTE
 from webapp.handing_over import Prepared, frozen, preview
+from webapp.naming import named_plan
 from webapp.paper import PaperError, pictures
 from webapp.photographs import PhotographRefused, clean
 from webapp.price_now import keep_entered
@@ -234,6 +235,7 @@ def _writing(sheet: str) -> Writing:
 def _shown(
     made: Writing, status: int = 200, *, judged: bool = False, told: list[str] | None = None, unkept: str = ""
 ) -> Response:
+    plan = named_plan(made.quote) if made.quote else None
     return page(
         "sheets/write.html",
         status,
@@ -244,7 +246,7 @@ def _shown(
         most=MOST,
         age_words=age_words,
         usual=usual_validity(house()),
-        plan=made.quote.plan.buyer if made.quote and made.quote.plan else None,
+        plan=plan.buyer if plan else None,
         draft_address=url_for("drafts.draft", address="quotes", name=made.sheet.draft_id),
     )
 
