@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import logging
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+# Read when numpy is loaded. Its matrices are small here: several threads would only wait for each other, and on a busy
+# machine a page that takes one second then takes five.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 if TYPE_CHECKING:
     from flask import Flask
