@@ -133,7 +133,7 @@ def _content(paper: SellerPaper | HousePaper) -> dict[str, Any]:
     content["photographs"] = [
         {"name": f"photograph-{i}", "words": f"Photograph {i} of {count} of the piece"} for i in range(1, count + 1)
     ]
-    content["about"] = f"{paper.head.name}: {paper.title}"
+    content["about"] = ": ".join(filter(None, (paper.head.name, paper.title)))
     return content
 
 

@@ -14,12 +14,14 @@ from typing import Any, Literal
 from valuation import Quote
 from webapp.canonical_json import canonical, digest, read_once
 from webapp.counter_sheet import CounterSheet
+from webapp.retold import retold
 
 SELLERS = "lodeworth/offer-sheet/seller/1"
 HOUSES = "lodeworth/offer-sheet/house/1"
 LARGEST = 8 * 1024 * 1024  # bytes of a file that is looked at
-# What the seller's copy assumes; assumptions about offers are the house's.
-_OBSERVED = ("", "weighing", "rock", "gold", "spot", "refiner")
+# What the seller's copy assumes: what the counter view rests on, never what an offer does.
+_OBSERVED = ("weighing", "rock", "gold", "spot", "refiner")
+_METHOD = ("Densities of the metals", "Native gold against ideal mixing", "Likeness of the chip to the rock")
 
 Form = Literal["seller", "house"]
 _FORMS: dict[str, Form] = {SELLERS: "seller", HOUSES: "house"}
@@ -82,10 +84,11 @@ def seller_json(sheet: CounterSheet, facts: SheetFacts) -> bytes:
             "quoted_at": sheet.request.quoted_at.isoformat(),
             "method_version": None if public is None else public.method_version,
             "assumptions": [
-                {"name": one.name, "value": one.value, "source": one.source}
+                {"name": one.name, "value": retold(one.value, sheet.w), "source": retold(one.source, sheet.w)}
                 for one in (() if public is None else public.assumptions)
-                if one.field.partition(".")[0] in _OBSERVED
+                if one.field.partition(".")[0] in _OBSERVED or (not one.field and one.name in _METHOD)
             ],
+            "settlement": [{**line, "detail": retold(line["detail"], sheet.w)} for line in told["settlement"]],
         }
     )
 

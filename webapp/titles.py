@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from valuation import materials
+from valuation import QuoteRequest, materials
 from webapp.branches import chosen_branches
+from webapp.entered import readings
 from webapp.typed import Typed
+from webapp.wording import Wording
 
 LONGEST_WORDS = 60
 
@@ -30,6 +32,17 @@ def _piece(typed: Typed) -> str:
 def _rock(typed: Typed, known_by: str) -> str:
     rock = materials.rocks().get(typed.text("rock.kind")) if known_by == "kind" else None
     return rock.label if rock else "Rock"
+
+
+def piece_words(request: QuoteRequest, w: Wording) -> str:
+    """Rock and mass of a piece that has no title, for a paper; empty where nothing was weighed or measured."""
+    weighing = request.weighing
+    if weighing is None:
+        mass = None if request.gold.measured is None else request.gold.measured.mass_g
+        return "" if mass is None else f"Measured elsewhere, {readings((mass,), 0.1, w)}"
+    rock = request.rock.kind if request.rock is not None else None
+    dry = sorted(weighing.dry_g)[len(weighing.dry_g) // 2]
+    return f"{materials.rock(rock).label if rock else 'Rock with gold'}, {readings((dry,), weighing.readability_g, w)}"
 
 
 def _claim(typed: Typed) -> str:

@@ -198,6 +198,15 @@ def test_a_sheet_without_offer_number_or_weighing() -> None:
     assert "Nothing was weighed" in told and "not an assay" in told
 
 
+def test_a_piece_without_title_is_called_by_its_rock_and_mass_and_its_file_names_only_what_there_is() -> None:
+    bare = request("porous-drift", title="")
+    printed = seller_pdf(for_seller(bare, house=""))
+    assert "Iron-stained quartz, " in for_seller(bare).title and for_seller(bare).title.replace("\u00a0", " ") in words(printed)
+    assert ("Rock taken as", "Iron-stained quartz") in for_seller(bare).weighings
+    metadata = read(printed).metadata
+    assert metadata is not None and not metadata.author and not str(metadata.subject).rstrip().endswith(":")
+
+
 def test_figures_are_written_as_the_reader_writes_them() -> None:
     assert "4.300" in words(seller_pdf(for_seller(locale="de_DE")))
 
@@ -349,7 +358,7 @@ def test_a_fault_of_the_typesetter_is_got_round() -> None:
     assert seller_pdf(PLAIN).notes == ()
 
 
-@pytest.mark.parametrize("title", ["", "   ", "\u200b", "\u0301", "\u05b7"])
+@pytest.mark.parametrize("title", ["\u200b", "\u0301", "\u05b7"])
 def test_a_title_that_does_not_show_is_stood_in_for(title: str) -> None:
     assert "This piece" in words(seller_pdf(described("", title)))
 
