@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from valuation import Quote
-from valuation.trade import AskResult, Counter
+from valuation.trade import AskResult, Counter, SaidRow
 from webapp import sentences, to_say
 from webapp.naming import Naming
 from webapp.retold import retold
@@ -45,14 +45,19 @@ def bargaining(quote: Quote, w: Wording) -> tuple[Named, ...]:
     crossed = ask is not None and ours is not None and ours.all_in >= ask.all_in
     if said and said[-1].by == "buyer" and not crossed:
         assert quote.counters is not None
-        before = "" if ask is None else f"asked before that: {naming.spoken(ask.price)}"
+        before = (
+            "" if ask is None else f"Asked before that: {naming.spoken(ask.price)}. {sentences.asking_price(ask, w)}"
+        )
         now = Named("We said", naming.spoken(said[-1].figure), before, cost=_cost(naming, said[-1].all_in))
-        return now, Named("Now", "wait", _waiting(quote.counters.next, naming), say=to_say.waiting(said[-1], naming))
+        return now, Named(
+            "Now", "wait", _waiting(quote.counters.next, said[-1], naming), say=to_say.waiting(said[-1], naming)
+        )
     if ask is None:
         return ()
-    last = "" if ours is None else f"We last said {naming.spoken(ours.figure)}."
+    we_said = "" if ours is None else f"We last said {naming.spoken(ours.figure)}."
     heading = "Now asked" if any(row.by == "seller" for row in said) else "Asked"
-    note = " ".join(filter(None, (sentences.asking_price(ask, w), last)))
+    first = "" if ask.price == ask.first_asked else f"First asked: {naming.spoken(ask.first_asked)}."
+    note = " ".join(filter(None, (sentences.asking_price(ask, w), first, we_said)))
     asked = Named(heading, naming.spoken(ask.price), note, cost=_cost(naming, ask.all_in), asks=True)
     return asked, _answer(ask, naming)
 
@@ -75,20 +80,22 @@ def _in_words(part: Named) -> str:
 
 def _answer(ask: AskResult, naming: Naming) -> Named:
     answer, say = ask.counter, to_say.answer(ask, naming)
-    walk = f"Walk away above {naming.most}." if naming.most else ""
     if answer.named is None:
-        return Named("Answer", "no figure", walk, say=say)
+        return Named("Answer", "no figure", f"Walk away above {naming.most}." if naming.most else "", say=say)
     reason = retold(answer.reason, naming.w)
     offer = naming.in_quotes_currency(answer.named)
     named = naming.spoken(answer.named)
     if answer.action == "accept":
         return Named("We may accept", named, reason, offer, naming.costs(offer), say)
-    hold = f"Hold at {named}; {walk[:1].lower()}{walk[1:]}" if walk else ""
-    return Named("Answer", named, f"{reason} {hold}".strip(), offer, naming.costs(offer), say)
+    return Named("Answer", named, f"{reason} {_hold(named, naming)}", offer, naming.costs(offer), say)
 
 
-def _waiting(theirs: Counter, naming: Naming) -> str:
-    told = "Do not move before the seller does."
+def _hold(named: str, naming: Naming) -> str:
+    return f"Hold at {named}; walk away above {naming.most}." if naming.most else f"Hold at {named}."
+
+
+def _waiting(theirs: Counter, ours: SaidRow, naming: Naming) -> str:
+    told = f"Do not move before the seller does. {_hold(naming.spoken(ours.figure), naming)}"
     if theirs.named is None:
         return told
     would = "accept" if theirs.action == "accept" else f"answer {naming.spoken(theirs.named)}"

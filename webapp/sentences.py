@@ -105,7 +105,10 @@ def plan_named(naming: Naming, plan: NamedPlan) -> list[str]:
         stop = plan.buyer.stop
         told.append(f"These are prices to name; our stop of {naming.w.price(stop)} {naming.costs(stop)}.")
     if plan.capped and naming.asked is not None:
-        told.append(f"They ask {naming.w.price(naming.asked)}: no figure of ours goes above that.")
+        assert naming.quote.plan is not None
+        stop = f"{naming.w.price(naming.quote.plan.buyer.stop)}{'' if naming.is_plain else ' all in'}"
+        asked = naming.w.price(naming.asked)
+        told.append(f"They ask {asked}: no figure of ours goes above that; by itself the plan would stop at {stop}.")
     return told
 
 

@@ -189,7 +189,10 @@ def test_a_counter_keeps_the_verdict_and_says_where_to_walk_away() -> None:
     terms = {"asks": {"price": 6500.0, "shipping": 40.0}}
     q = told(seller=terms, said=[{"by": "buyer", "figure": 4000.0}, {"by": "seller", "figure": 6000.0}])
     asked, answer = bargaining(q, W)
-    assert asked.note == "The $6,000 ($6,040 all in) now asked is more than the house can pay. We last said $4,000."
+    assert asked.note == (
+        "The $6,000 ($6,040 all in) now asked is more than the house can pay. First asked: $6,500. "
+        "We last said $4,000."
+    )
     assert q.buyer_ceiling is not None
     most = W.at_most(q.buyer_ceiling - 40.0)
     assert answer.note.endswith(f"Hold at {answer.figure}; walk away above {most}, our ceiling before extras.")
@@ -205,7 +208,7 @@ def test_no_figure_of_ours_goes_above_what_they_ask() -> None:
     assert (theirs.open, theirs.aim) == (4300.0, 4300.0)
     assert sentences.plan_named(naming, naming.plan) == [
         "These are prices to name; our stop of $4,300 costs us $4,340 all in.",
-        "They ask $4,300: no figure of ours goes above that.",
+        "They ask $4,300: no figure of ours goes above that; by itself the plan would stop at $5,260 all in.",
     ]
     answer = bargaining(q, W)[-1]
     assert (answer.heading, answer.figure, answer.say) == ("We may accept", "$4,300", "“$4,300: agreed.”")
@@ -313,17 +316,24 @@ def test_price_that_refining_cannot_pay_is_told() -> None:
     assert sentences.price_fall(q.price_risk.model_copy(update={"break_even_fall_frac": None}), W) == ""
 
 
+TOO_MUCH = "The asking price of $9,000 is more than the house can pay."
+
+
 def test_after_our_figure_we_wait_for_theirs() -> None:
     entries = dict(scenario("figures-said").entries)
     said = [{"by": "seller", "figure": 9000.0}]
     asked = quote(read_request({**entries, "said": said}))
     now, answer = bargaining(asked, W)
     assert (now.heading, now.figure) == ("Now asked", "$9,000")
-    assert now.note == "The asking price of $9,000 is more than the house can pay."
+    assert now.note == TOO_MUCH
     assert answer.heading == "Answer" and answer.offer is not None and W.price(answer.offer) == answer.figure
     answered = quote(read_request({**entries, "said": [*said, {"by": "buyer", "figure": 100.0}]}))
     now, answer = bargaining(answered, W)
-    assert (now.heading, now.figure, now.note) == ("We said", "$100", "asked before that: $9,000")
+    assert (now.heading, now.figure, now.note) == (
+        "We said",
+        "$100",
+        "Asked before that: $9,000. The asking price of $9,000 is more than the house can pay.",
+    )
     assert answer.figure == "wait" and answer.offer is None
     assert answer.note.startswith("Do not move before the seller does.")
 

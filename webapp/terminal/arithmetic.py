@@ -11,6 +11,7 @@ from rich.text import Text
 from valuation import HeadlineWorking
 from valuation.working_sheet import ENTERED, Step
 from webapp.retold import retold
+from webapp.rounded_words import rounded_words
 from webapp.terminal.page import INDENT, Page
 from webapp.wording import NBSP, Wording
 
@@ -52,7 +53,7 @@ def headline(one: HeadlineWorking, w: Wording) -> str:
 
 def printed(text: str, w: Wording) -> str:
     """Printed arithmetic with its numbers in the reader's form, each digit kept."""
-    return _NUMBER.sub(lambda found: _printed(found, w), text)
+    return _NUMBER.sub(lambda found: _printed(found, w), rounded_words(text))
 
 
 def _printed(found: re.Match[str], w: Wording) -> str:

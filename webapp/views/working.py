@@ -10,6 +10,7 @@ from valuation import QuoteRequest, RequestRefused, ValuationError, quote, worki
 from webapp import sentences
 from webapp.forms import Reading
 from webapp.rendering import page, settings, store
+from webapp.rounded_words import rounded_words
 from webapp.store import UnknownDraft, drafts
 from webapp.typed import Typed
 from webapp.wording import Wording
@@ -47,6 +48,7 @@ def _told(request: QuoteRequest, back: str) -> Response:
     return page(
         "working/working.html",
         sheets=working(request),
+        rounded_words=rounded_words,
         risk=answer.price_risk,
         title=request.title,
         back=back,
