@@ -118,9 +118,11 @@ def nested(test: dict[str, Any], draws: Pool, bid: float, price: float, n_outcom
     return [float(figure) for figure in np.mean(rows, axis=0)]
 
 
-def told(seller: dict[str, Any], seed: int = SEED) -> tuple[float, dict[str, list[float]]]:
+def told(
+    seller: dict[str, Any], seed: int = SEED, tests: list[dict[str, Any]] = TESTS
+) -> tuple[float, dict[str, list[float]]]:
     """Today's price, and what the program says of each test."""
-    found = evidence(read_request({**EXAMPLE, "seller": seller, "tests": TESTS}), seed=seed)
+    found = evidence(read_request({**EXAMPLE, "seller": seller, "tests": tests}), seed=seed)
     assert found.today.price is not None
     return found.today.price, {row.kind: [getattr(row, name) for name in FIGURES] for row in found.tests}
 
@@ -158,17 +160,17 @@ def compared(
     n_outcomes: int, n_pool: int, tests: list[dict[str, Any]] = TESTS, n_seeds: int = SEEDS, n_blocks: int = BLOCKS
 ) -> Iterator[Compared]:
     """Every figure of every test, with and without a deal today; so many outcomes of each in all."""
-    for case, seller in SELLERS.items():
-        price, _ = told(seller)
-        by_seed = [told(seller, SEED + i)[1] for i in range(n_seeds)]
-        for number, test in enumerate(tests):
-            seeds = [SEED + 1000 * number + 10 * block for block in range(n_blocks)]
-            blocks = [
-                nested(test, pool(seed + 2, n_pool), seller["other_bid"], price, n_outcomes // n_blocks, seed)
-                for seed in seeds
-            ]
-            program, u_program = _mean([rows[test["kind"]] for rows in by_seed])
-            brute, u_brute = _mean(blocks)
+    by_seed = {case: [told(seller, SEED + i, tests) for i in range(n_seeds)] for case, seller in SELLERS.items()}
+    for number, test in enumerate(tests):
+        blocks: dict[str, list[list[float]]] = {case: [] for case in SELLERS}
+        for seed in (SEED + 1000 * number + 10 * block for block in range(n_blocks)):
+            draws = pool(seed + 2, n_pool)
+            for case, seller in SELLERS.items():
+                price = by_seed[case][0][0]
+                blocks[case].append(nested(test, draws, seller["other_bid"], price, n_outcomes // n_blocks, seed))
+        for case, found in by_seed.items():
+            program, u_program = _mean([rows[test["kind"]] for _, rows in found])
+            brute, u_brute = _mean(blocks[case])
             for i, name in enumerate(FIGURES):
                 yield Compared(f"{test['kind']}, {case}", name, program[i], u_program[i], brute[i], u_brute[i])
 
