@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
 
+from babel import Locale
 from pydantic import ValidationError
 from pydantic_core import PydanticCustomError
 from werkzeug.datastructures import MultiDict
@@ -15,6 +16,7 @@ from werkzeug.datastructures import MultiDict
 from valuation import Problem, problems_of
 from valuation.errors import shown
 from valuation.number import read_number
+from webapp.amounts_typed import ungrouped
 from webapp.fields import Field, field_in, without_positions
 from webapp.forms import Reading
 from webapp.house import House, ended, settings_paths
@@ -83,16 +85,19 @@ def form_of(house: House) -> HouseForm:
     return HouseForm(texts)
 
 
-def read(form: HouseForm) -> House | HouseForm:
-    """The settings that were typed, or the form with its problems beside the fields."""
-    reading = Reading(Typed(MultiDict([*form.texts.items(multi=True), *_OPEN.items()])), datetime.now(UTC), UTC)
+def read(form: HouseForm, locale: Locale | None = None) -> House | HouseForm:
+    """The settings that were typed, or the form with its problems beside the fields.
+
+    Amounts of money may be grouped as the locale groups them.
+    """
+    reading = Reading(Typed(MultiDict([*form.texts.items(multi=True), *_OPEN.items()])), datetime.now(UTC), UTC, locale)
     terms = reading.entries
     entries: dict[str, Any] = {name: terms[name] for name in TERMS if name in terms}
     for path in OWN:
         section, _, name = path.rpartition(".")
         text = form.text(path)
         if text.strip():
-            (entries.setdefault(section, {}) if section else entries)[name] = _entry_of(path, text)
+            (entries.setdefault(section, {}) if section else entries)[name] = _entry_of(path, text, locale)
     try:
         return House.model_validate(entries)
     except ValidationError as refused:
@@ -107,9 +112,11 @@ def _text_of(path: str, held: Any) -> str:
     return shown(held)
 
 
-def _entry_of(path: str, text: str) -> str | Decimal:
+def _entry_of(path: str, text: str, locale: Locale | None) -> str | Decimal:
     """A typed text as the settings hold it: per cent as a fraction; what is no number is left for them to refuse."""
     spec = field_in(House, path)
+    if spec is not None and spec.is_money:
+        return ungrouped(text, locale)
     if spec is None or not spec.in_per_cent:
         return text
     try:

@@ -522,6 +522,15 @@ def told(house: dict[str, object], asked: QuoteRequest) -> list[str]:
     return [c.message for c in found if c.code.startswith("house_")]
 
 
+def test_amounts_may_be_grouped_as_the_reader_s_country_does(visitor: Visitor, tmp_path: Path) -> None:
+    page = sent(visitor, {"limits.cash_offer": "4,500", "refiner.assay_fee": "1,200", "limits.spot_age_hours": "6"})
+    assert page.status == 200, page.words()
+    assert plain(in_file(tmp_path))["limits"]["cash_offer"] == 4500.0
+    assert plain(in_file(tmp_path))["refiner"]["assay_fee"] == 1200.0
+    page = sent(visitor, {"limits.spot_age_hours": "1,200"})
+    assert page.status == 422  # hours are no money
+
+
 def test_no_limit_says_nothing() -> None:
     assert told({}, request(buyer__offer=4000.0)) == []
 

@@ -29,7 +29,7 @@ def saved() -> AnyResponse:
     """Keep what was typed, if it is right and nobody changed the file meanwhile."""
     texts = MultiDict((name, text) for name, text in request.form.items(multi=True) if name not in BESIDE_THE_FORM)
     form, seen = HouseForm(texts), request.form.get("seen", "")
-    house = read(form)
+    house = read(form, settings().written_in)
     if isinstance(house, HouseForm):
         return _shown(house, seen, 422)
     before = house_file().read().house
