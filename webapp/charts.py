@@ -13,30 +13,44 @@ from webapp.marks import Mark
 from webapp.wording import Wording
 
 ROW = 34
-TRACK_TOP = 16  # of a row; above it stand the words
+TRACK_TOP = 16  # of a row of the picture that stands by itself; above it stand the words
 FOOT = 30
-LETTERS = 44  # that fit beside one another at 320 pixels
+NARROW = 300  # pixels that the tracks have at the least, beside their words
+LETTER, GAP = 7, 8  # pixels of a letter of a tick at the most, and between two ticks
 MARGIN_FRAC = 0.04
 LEAST_SHARE_FRAC = 0.005
+
+Edge = Literal["left", "right", "both"]
 
 
 @dataclass(frozen=True)
 class Row:
-    """One row of the money axis in its place; `beyond` says over which edge of the picture a figure lies."""
+    """One row of the money axis in its place.
+
+    Parameters
+    ----------
+    beyond : str or None
+        Over which edge of the picture all of it lies.
+    cut : str or None
+        Over which edge an end of a range lies; it is drawn as far as the edge, and told.
+    """
 
     mark: Mark
-    top: int
     x: float
     width: float
     middle: float | None
-    beyond: Literal["left", "right"] | None = None
+    beyond: Edge | None = None
+    cut: Edge | None = None
 
     @property
     def figure(self) -> str:
-        """The figure, with an arrow where it lies beyond the picture."""
-        return {"left": f"\u2190 {self.mark.figure}", "right": f"{self.mark.figure} \u2192", None: self.mark.figure}[
-            self.beyond
-        ]
+        """The figure, and with an arrow what lies beyond the picture."""
+        if self.beyond:
+            return f"\u2190 {self.mark.figure}" if self.beyond == "left" else f"{self.mark.figure} \u2192"
+        low, high = self.mark.ends
+        before = f"\u2190 {low}, " if self.cut in ("left", "both") else ""
+        after = f", to {high} \u2192" if self.cut in ("right", "both") else ""
+        return f"{before}{self.mark.figure}{after}"
 
 
 @dataclass(frozen=True)
@@ -46,9 +60,6 @@ class Tick:
     x: float
     label: str
     anchor: Literal["start", "middle", "end"]
-
-
-_BEYOND = {"left": ", beyond the left edge of the picture", "right": ", beyond the right edge of the picture", None: ""}
 
 
 @dataclass(frozen=True)
@@ -68,44 +79,58 @@ class MoneyAxis:
     band: tuple[float, float] | None
     zero: float | None
 
+    row, track_top = ROW, TRACK_TOP
+
     @property
     def foot(self) -> int:
-        """Height at which the axis line runs."""
+        """Height at which the axis line runs in the picture that stands by itself."""
         return ROW * len(self.rows) + 4
 
     @property
     def height(self) -> int:
-        """Of the whole picture."""
+        """Of the whole picture that stands by itself."""
         return self.foot + FOOT
 
-    track_top = TRACK_TOP
-    beside = f"{ROW - TRACK_TOP} {TRACK_TOP}"  # from the first track on: along each track, not beside words
-    dotted = f"2 3 2 3 2 3 2 {ROW - 17}"
+    @property
+    def limits(self) -> tuple[Row, ...]:
+        """Single figures that an upright line marks through all tracks."""
+        return tuple(row for row in self.rows if row.mark.is_point and not row.beyond)
 
     @property
     def words(self) -> str:
         """Every row in words."""
-        return "; ".join(f"{row.mark.label}: {row.mark.figure}{_BEYOND[row.beyond]}" for row in self.rows) + "."
+        return "; ".join(f"{row.mark.label}: {_in_words(row)}" for row in self.rows) + "."
+
+
+def _in_words(row: Row) -> str:
+    if row.beyond:
+        return f"{row.mark.figure}, beyond the {row.beyond} edge of the picture"
+    if row.cut is None:
+        return row.mark.figure
+    side = "both edges" if row.cut == "both" else f"the {row.cut} edge"
+    return f"{row.mark.figure}, from {row.mark.ends[0]} to {row.mark.ends[1]}, beyond {side} of the picture"
 
 
 def money_axis(marks: Sequence[Mark], w: Wording) -> MoneyAxis | None:
-    """The axis that holds all marks; None where there is nothing to show."""
+    """The axis that holds the marks that decide a bargain; None where there is nothing to show."""
     if not marks:
         return None
-    low, high = _domain(_near(marks))
+    low, high = _domain(marks)
     span = high - low
 
     def place(amount: float) -> float:
-        return round(100 * (amount - low) / span, 2)
+        return round(100 * (min(max(amount, low), high) - low) / span, 2)
 
-    def row(i: int, mark: Mark) -> Row:
-        if mark.is_point and not low <= mark.low <= high:
+    def row(mark: Mark) -> Row:
+        if mark.low > high or mark.high < low:
             right = mark.low > high
-            return Row(mark, ROW * i, 100.0 if right else 0.0, 0.0, None, "right" if right else "left")
+            return Row(mark, 100.0 if right else 0.0, 0.0, None, "right" if right else "left")
         left, width = place(mark.low), round(place(mark.high) - place(mark.low), 2)
-        return Row(mark, ROW * i, left, width, None if mark.median is None else place(mark.median))
+        inside = mark.median is not None and low <= mark.median <= high
+        middle = place(mark.median) if mark.median is not None and inside else None
+        return Row(mark, left, width, middle, cut=_cut(mark, low, high))
 
-    rows = tuple(row(i, mark) for i, mark in enumerate(marks))
+    rows = tuple(row(mark) for mark in marks)
     fair = next((row for row in rows if row.mark.key == "fair"), None)
     return MoneyAxis(
         rows=rows,
@@ -115,29 +140,44 @@ def money_axis(marks: Sequence[Mark], w: Wording) -> MoneyAxis | None:
     )
 
 
-def _near(marks: Sequence[Mark]) -> list[Mark]:
-    """Marks that set the scale: a single figure far from all ranges would squeeze everything else."""
-    core = [mark for mark in marks if not mark.is_point]
-    core = core or [mark for mark in marks if mark.key in ("floor", "ceiling")] or list(marks)
-    low, high = min(mark.low for mark in core), max(mark.high for mark in core)
-    reach = max(high - low, abs(low), abs(high))
-    return [mark for mark in marks if mark in core or low - reach <= mark.low <= high + reach]
+def _cut(mark: Mark, low: float, high: float) -> Edge | None:
+    if mark.low < low:
+        return "both" if mark.high > high else "left"
+    return "right" if mark.high > high else None
+
+
+# A sale to a collector may end far from every figure that decides, and a figure named may lie anywhere.
+_MAY_LIE_FAR = ("intact", "ask", "said", "offer")
+_ROOM_FRAC = 0.25  # that an end which is cut off has beyond the deciding figures
 
 
 def _domain(marks: Sequence[Mark]) -> tuple[float, float]:
-    low, high = min(m.low for m in marks), max(m.high for m in marks)
-    if 0 < low < 0.4 * high:
+    """From where to where the picture runs: over all that decides, and over the rest as far as it squeezes nothing."""
+    core = [mark for mark in marks if mark.key not in _MAY_LIE_FAR] or list(marks)
+    least, most = min(mark.low for mark in core), max(mark.high for mark in core)
+    named = max(1.5 * (most - least), 0.5 * max(abs(least), abs(most)))
+    room = max(_ROOM_FRAC * (most - least), 0.1 * max(abs(least), abs(most)))
+    low, high = least, most
+    for mark in marks:
+        if mark.is_point and least - named <= mark.low <= most + named:
+            low, high = min(low, mark.low), max(high, mark.high)
+        elif not mark.is_point and mark.low <= most + named and mark.high >= least - named:
+            low = min(low, mark.low if mark.low >= least - 2 * room else least - room)
+            high = max(high, mark.high if mark.high <= most + 2 * room else most + room)
+    if 0 < low < 0.15 * high:
         low = 0.0
     if high - low <= 1e-9 * max(1.0, abs(high)):  # all in one place
         half = max(1.0, 0.05 * abs(high))
         return low - half, high + half
     margin = MARGIN_FRAC * (high - low)
-    return (0.0 if low == 0 else low - margin), high + margin
+    ends_high = max(m.high for m in marks if m.low <= high)
+    # A margin is not wide enough to take in what was cut off, or a sliver of it would say nothing.
+    return (0.0 if low == 0 else low - margin), high if ends_high > high + margin else high + margin
 
 
 def _ticks(low: float, high: float, w: Wording) -> tuple[Tick, ...]:
     longest = max(len(w.price(x)) for x in (math.floor(low), math.ceil(high)))
-    step = tick_step(high - low, max(1, min(5, LETTERS // (longest + 3))))
+    step = tick_step(high - low, min(6.0, NARROW / (LETTER * longest + GAP)))
     first, last = math.ceil(low / step), math.floor(high / step)
     ticks = []
     for i in range(first, last + 1):
@@ -147,7 +187,7 @@ def _ticks(low: float, high: float, w: Wording) -> tuple[Tick, ...]:
     return tuple(ticks)
 
 
-def tick_step(span: float, most: int) -> float:
+def tick_step(span: float, most: float) -> float:
     """Round step (1, 2 or 5 times a power of ten) with which at most `most` steps fill the span."""
     rough = span / most
     power = 10.0 ** math.floor(math.log10(rough))

@@ -15,6 +15,10 @@ from webapp.settings import Settings
 from webapp.store.database import Store
 from webapp.wording import Wording
 
+# Ends of lines before tags of blocks, where no space can be seen.
+_BLOCKS = "div|p|fieldset|details|summary|legend|option|tr|th|td|li|ul|dl|dd|dt|section|table|thead|tbody|select|svg"
+_JOINTS = re.compile(rf"\n+(?=</?(?:{_BLOCKS})\b)")
+
 
 class Unindented(Extension):
     """Templates without the indentation of their lines, which is for those who read them."""
@@ -75,7 +79,7 @@ def store() -> Store:
 
 def page(template: str, status: int = 200, **values: Any) -> Response:
     """A page with its status."""
-    return make_response(render_template(template, **values), status)
+    return make_response(_JOINTS.sub("", render_template(template, **values)), status)
 
 
 def unit_words(unit: str, currency: str) -> str:

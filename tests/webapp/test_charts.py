@@ -6,7 +6,7 @@ import pytest
 
 from scenarios import FIRST, all_scenarios, scenario
 from valuation import quote
-from webapp.charts import ROW, TRACK_TOP, doubt_shares, money_axis, refining_steps, tick_step
+from webapp.charts import doubt_shares, money_axis, refining_steps, tick_step
 from webapp.marks import Mark, house_marks
 from webapp.wording import Wording
 
@@ -71,14 +71,27 @@ def test_limits_stay_in_the_picture_however_narrow_the_ranges() -> None:
     assert axis is not None and [row.beyond for row in axis.rows] == [None, None]
 
 
-def test_upright_lines_leave_the_words_alone() -> None:
-    """Each row has its words above its track; strokes and gaps of a line add up to one row, and fill the track only."""
-    axis = money_axis([span("a", 1.0, 2.0, 1.5)], W)
-    assert axis is not None
-    for pattern in (axis.beside, axis.dotted):
-        lengths = [int(part) for part in pattern.split()]
-        assert sum(lengths) == ROW and len(lengths) % 2 == 0
-        assert lengths[-1] >= TRACK_TOP and sum(lengths[:-1]) <= ROW - TRACK_TOP
+def test_a_range_that_runs_far_is_cut_and_told_so_that_what_decides_keeps_its_room() -> None:
+    near = [span("melt", 4800.0, 5900.0, 5360.0), span("floor", 3800.0, 3800.0), span("fair", 4170.0, 4900.0, 4530.0)]
+    far = Mark("intact", "Sold intact", "$40,000", 3000.0, 95_000.0, 40_000.0, ("$3,000", "$95,000"))
+    axis = money_axis([*near, far], W)
+    assert axis is not None and axis.band is not None and axis.band[1] > 20
+    cut = axis.rows[3]
+    assert (cut.cut, cut.beyond, cut.middle) == ("right", None, None) and cut.x + cut.width == pytest.approx(
+        100, abs=0.01
+    )
+    assert cut.figure == "$40,000, to $95,000 \u2192"
+    assert "from $3,000 to $95,000, beyond the right edge of the picture" in axis.words
+    both = Mark("intact", "Sold intact", "$4,000", -80_000.0, 95_000.0, 4000.0, ("-$80,000", "$95,000"))
+    axis = money_axis([*near, both], W)
+    assert axis is not None and axis.rows[3].cut == "both" and axis.rows[3].middle is not None
+    assert axis.rows[3].figure.startswith("\u2190 -$80,000, ")
+
+
+def test_ticks_stand_near_what_decides() -> None:
+    for demo in all_scenarios():
+        axis = money_axis(house_marks(quote(demo.request()), W), W)
+        assert axis is None or 3 <= len(axis.ticks) <= 7, demo.name
 
 
 def test_the_newest_figures_are_on_the_axis() -> None:

@@ -6,6 +6,7 @@ const HOUSEKEEPING = new Set(["token", "seen", "writer"]);
 const quoteForm = () => document.querySelector("#quote-form, #sheet-form");
 
 function tell(words) {
+  if (words) document.getElementById("brief")?.classList.remove("waiting");
   const box = document.getElementById("lost");
   if (!box) return;
   box.textContent = words;
@@ -86,6 +87,7 @@ document.addEventListener("input", (event) => {
   if (!form) return;
   unsent = true;
   edits += 1;
+  document.getElementById("brief")?.classList.add("waiting"); // until the answer takes its place
   form.dispatchEvent(new CustomEvent("htmx:abort"));
 });
 
