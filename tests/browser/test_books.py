@@ -58,7 +58,7 @@ def test_a_chip_that_was_weighed_becomes_a_rock_of_the_house(watched: Watched, s
     page = watched.page(scripts=scripts)
     page.goto("/quotes/new")
     weigh(page)
-    page.locator('[id="f-choose.rock.chip"]').check(force=True)
+    page.locator('[name="choose.rock"][value="chip"]').check(force=True)
     if not scripts:
         page.locator("#recalculate").click()
     page.locator('[id="f-rock.chip.dry_g.0"]').fill("38.42")
@@ -68,7 +68,7 @@ def test_a_chip_that_was_weighed_becomes_a_rock_of_the_house(watched: Watched, s
     expect(page.locator("#book-rock")).to_contain_text("Grey ledge is in the book")
     page.get_by_label("A rock of the house", exact=True).select_option(index=1)
     page.locator("#book-rock").get_by_role("button", name="Fill in").click()
-    expect(page.locator('[id="f-choose.rock.density_g_cm3"]')).to_be_checked()
+    expect(page.locator('[name="choose.rock"][value="density_g_cm3"]')).to_be_checked()
     page.goto("/books/rocks")
     expect(page.locator("#of-house ~ .scroll")).to_contain_text("weighed here")
 
