@@ -237,7 +237,7 @@ def _set_aside(path: Path) -> str:
         except OSError:  # a file system without links
             if os.path.lexists(aside):
                 continue
-            shutil.copyfile(path, aside)
+            shutil.copy(path, aside)  # with its rights
         return aside.name
     raise OSError(f"there are {MOST_SET_ASIDE} files house-before-… already")
 

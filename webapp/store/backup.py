@@ -146,7 +146,7 @@ def restore(store: Store, backup: IO[bytes], at: datetime) -> Path:
         ready = house.with_name(f".{HOUSE}.{secrets.token_hex(4)}")
         try:
             if (taken / HOUSE).is_file():
-                shutil.copyfile(taken / HOUSE, ready)
+                shutil.copy(taken / HOUSE, ready)  # with its rights: it may hold the key of a feed
             _take_in_or_forget(store, taken / FILE, before)
             if ready.is_file():
                 os.replace(ready, house)
