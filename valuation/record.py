@@ -64,12 +64,18 @@ def _without_ratio(refined: Sequence[RefinedPiece]) -> list[LeftOut]:
 
 
 def _bias(refined: Sequence[RefinedPiece]) -> tuple[RockBias, ...]:
-    """Geometric mean of recovered over foretold, by kind of rock."""
-    logs: dict[str, list[float]] = {}
+    """Recovered against foretold gold by kind of rock, of the pieces that have a ratio."""
+    by_rock: dict[str, list[RefinedPiece]] = {}
     for one in refined:
         if _has_ratio(one):
-            logs.setdefault(one.rock, []).append(math.log(one.recovered_g / one.median_g))
-    return tuple(RockBias(rock=rock, n=len(its), **_as_ratio(mean(its))) for rock, its in sorted(logs.items()))
+            by_rock.setdefault(one.rock, []).append(one)
+    found = []
+    for rock, its in sorted(by_rock.items()):
+        logs = mean([math.log(one.recovered_g / one.median_g) for one in its])
+        difference = mean([one.recovered_g - one.median_g for one in its])
+        assert difference is not None
+        found.append(RockBias(rock=rock, n=len(its), difference_g=difference, **_as_ratio(logs)))
+    return tuple(found)
 
 
 def _as_ratio(logs: Mean | None) -> dict[str, float | None]:

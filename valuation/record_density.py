@@ -23,9 +23,9 @@ from valuation.weighing import Weighed
 U_OFFSET_G_CM3 = 0.02  # assumption, no source: how far a house's rock may lie from a table's, as a standard deviation
 LEAST_PIECES = 5
 _K = float(ndtri(0.5 + COVERAGE_FRAC / 2.0))
-# Errors that pieces of one statement may share, so that many pieces do not average them out.
+# Errors that pieces of one statement may share. Whether they do no record tells, so each counts in full as the piece's
+# own and in full as shared: that overstates their doubt rather than letting many pieces average it out (assumption).
 SHARED_COLUMNS = ("recovery", "fineness", "copper_share", "alloy_density", "span")
-SHARED_FRAC = 0.5  # assumption: of the variance of such an error; whether pieces share it no record tells
 
 
 @dataclass(frozen=True)
@@ -36,21 +36,16 @@ class Implied:
     ----------
     g_cm3 : float
         Mean [g/cm³].
-    u_own : float
-        Standard uncertainty from what is this piece's own [g/cm³].
+    u : float
+        Standard uncertainty from everything [g/cm³].
     shared : mapping of str to float
-        What one standard deviation of the shared part of each error would change [g/cm³], by the statement that is
+        What one standard deviation of each error that may be shared would change [g/cm³], by the statement that is
         shared.
     """
 
     g_cm3: float
-    u_own: float
+    u: float
     shared: Mapping[str, float]
-
-    @property
-    def u(self) -> float:
-        """Standard uncertainty from everything [g/cm³]."""
-        return math.hypot(self.u_own, *self.shared.values())
 
 
 @dataclass(frozen=True)
@@ -140,7 +135,7 @@ def implied_density(
     -----
     ``rho_h = (M - G) / (V_s - G / rho_n)``, ``G = (R + e) / (recovery f)``, ``V_s = V (1 - phi)``. The host density
     that the quote took is not used. An error that may be shared counts by the slope of rho_h on its standard normal
-    score; half of its variance is taken as shared, half as the piece's own.
+    score.
     """
     alloy = drawn_alloy(gold, draws)
     recovery = draws.of("recovery", recovery_frac)
@@ -157,10 +152,9 @@ def implied_density(
     values = density if kept.kept is None else density[kept.kept]
     middle = float(values.mean())
     used = [column for column in SHARED_COLUMNS if column in draws.used]
-    slopes = {column: SHARED_FRAC**0.5 * float(np.mean((values - middle) * kept.z(column))) for column in used}
-    own = float(values.var()) - sum(slope**2 for slope in slopes.values())
+    slopes = {column: float(np.mean((values - middle) * kept.z(column))) for column in used}
     shared = {statements[column]: slope for column, slope in slopes.items() if abs(slope) > 1e-7}
-    return Implied(middle, math.sqrt(max(own, 0.0)), shared)
+    return Implied(middle, float(values.std()), shared)
 
 
 def offset_told(pieces: Sequence[Implied], table: Spread) -> Told:
@@ -189,7 +183,7 @@ def offset_told(pieces: Sequence[Implied], table: Spread) -> Told:
     causes = sorted({cause for piece in pieces for cause in piece.shared})
     by = np.array([[1.0, *(piece.shared.get(cause, 0.0) for cause in causes)] for piece in pieces])
     away = np.array([piece.g_cm3 - middle for piece in pieces])
-    variance = np.array([piece.u_own**2 + s**2 for piece in pieces])
+    variance = np.array([piece.u**2 + s**2 for piece in pieces])
     variance = np.maximum(variance, 1e-12)
     prior = np.diag([U_OFFSET_G_CM3**-2, *np.ones(len(causes))])
     scatter = _birge(by, away, variance, prior)

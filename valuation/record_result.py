@@ -57,13 +57,24 @@ class MoneyPiece(_Row):
 
 
 class RockBias(_Row):
-    """Recovered over foretold gold of one kind of rock: geometric mean and its 95 % interval; 1 is no bias."""
+    """Recovered against foretold gold of one kind of rock.
+
+    Parameters
+    ----------
+    n : int
+        Pieces that have a ratio.
+    ratio, low, high : float
+        Recovered over foretold: geometric mean and its 95 % interval; 1 is no bias.
+    difference_g : Mean
+        Recovered less foretold, by piece [g].
+    """
 
     rock: str
     n: int
     ratio: FiniteFloat
     low: FiniteFloat | None
     high: FiniteFloat | None
+    difference_g: Mean
 
 
 class PremiumRecord(_Row):

@@ -127,9 +127,12 @@ def _problems(refused: ValidationError, kind: str, typed: Mapping[str, str]) -> 
 
 
 def _in_coins(outcome: Outcome) -> Outcome:
-    coin = Decimal(1).scaleb(-currency_digits(outcome.currency))
     amounts = {name: getattr(outcome, name) for name in _MONEY if hasattr(outcome, name)}
-    return outcome.model_copy(update={name: sum_.quantize(coin, ROUND_HALF_EVEN) for name, sum_ in amounts.items()})
+    return outcome.model_copy(update={name: _coins(amount, outcome.currency) for name, amount in amounts.items()})
+
+
+def _coins(amount: Decimal, currency: str) -> Decimal:
+    return amount.quantize(Decimal(1).scaleb(-currency_digits(currency)), ROUND_HALF_EVEN)
 
 
 # ---- the note
@@ -165,7 +168,8 @@ def typed_from(outcome: Outcome) -> dict[str, str]:
     for name in FIELDS[outcome.kind]:
         value = getattr(outcome, name)
         if value is not None:
-            texts[input_name(outcome.kind, name)] = f"{value:f}" if isinstance(value, Decimal) else f"{value:.10g}"
+            text = f"{_coins(value, outcome.currency):f}" if isinstance(value, Decimal) else f"{value:.10g}"
+            texts[input_name(outcome.kind, name)] = text
     if isinstance(outcome, Sold):
         texts["unit"] = outcome.unit
     return texts

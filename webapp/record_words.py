@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from valuation.counts import Share
+from valuation.counts import Mean, Share
 from valuation.record_result import Correction, ProfitRecord, Record, RockBias
 from valuation.spread import Spread
 from webapp.record_sheets import HouseRecord
@@ -86,13 +86,27 @@ def bias(row: RockBias) -> str:
     return "more comes out than foretold" if row.low > 1 else "no bias seen"
 
 
+def grams_off(found: Mean, w: Wording) -> str:
+    """A mean difference in grams with its sign."""
+    return f"{'+' if found.mean > 0 else ''}{w.grams(found.mean, found.sd or abs(found.mean))}"
+
+
+def grams_off_range(found: Mean, w: Wording) -> str:
+    """The interval of a mean difference; empty of a single figure."""
+    if found.low is None or found.high is None or found.sd is None:
+        return ""
+    return w.grams_range(found.low, found.high, found.sd)
+
+
 def profit(row: ProfitRecord, w: Wording) -> str:
     """Profit against plan, in one sentence."""
     found = row.difference
-    made = f"{count(found.n, 'piece')} made {w.money(row.made)}, where {w.money(row.planned)} was planned"
-    if found.low is None or found.high is None:
+    made = f"{count(found.n, 'piece')} made {w.money_rough(row.made)}, where {w.money_rough(row.planned)} was planned"
+    if found.low is None or found.high is None or found.sd is None:
         return f"{made}."
-    return f"{made}: {w.money(found.mean)} a piece more than planned ({w.money_range(found.low, found.high)})."
+    way, least, most = ("more", found.low, found.high) if found.mean >= 0 else ("less", -found.high, -found.low)
+    between = w.money_range(least, most, found.sd / found.n**0.5)
+    return f"{made}: {w.money(abs(found.mean), found.sd / found.n**0.5)} a piece {way} than planned ({between} {way})."
 
 
 # ---- densities

@@ -42,7 +42,7 @@ def shop(offset: float, seed: int, count: int = 30, alike: str = "") -> Told:
 
 
 def exact_piece(host: float, native_g: float, fineness: float) -> dict[str, object]:
-    """A piece of 400 g of rock in water of 20 °C on a perfect balance; densities of metals as the handbooks have them."""
+    """400 g of rock with gold, in water of 20 °C on a perfect balance; metals as dense as the handbooks say."""
     native_density = 1.0 / (fineness / 19.30 + (1 - fineness) / 10.49)
     mass, volume = 400.0 + native_g, 400.0 / host + native_g / native_density
     water, air = 0.998207, 0.001199  # Tanaka et al. 2001 at 20 °C; CIPM-2007 at 1013.25 hPa, 20 °C, 50 %
@@ -83,14 +83,13 @@ def test_doubt_of_the_settled_figure_widens_the_density_as_its_derivative_says()
     assert doubted.u == pytest.approx(math.hypot(plain.u, 0.5 * slope), rel=0.01)
 
 
-def test_doubt_of_recovery_is_half_shared_and_none_of_it_is_lost() -> None:
+def test_doubt_of_recovery_is_a_pieces_own_and_may_be_shared_too() -> None:
     typed = exact_piece(2.65, 60.0, 0.85)
-    without = implied(typed, 49.0)
+    without = implied(typed, 49.0, log2_draws=14)
     typed["refiner"] = {"recovery_frac": {"value": 0.96, "sd": 0.01}}
     found = implied(typed, 49.0, log2_draws=14)
     assert set(found.shared) - set(without.shared) == {"recovery"}
-    whole = found.u**2 - without.u**2
-    assert found.shared["recovery"] ** 2 == pytest.approx(0.5 * whole, rel=0.02)
+    assert found.shared["recovery"] ** 2 == pytest.approx(found.u**2 - without.u**2, rel=0.02)
 
 
 def test_more_gold_than_the_piece_can_hold_implies_no_rock() -> None:

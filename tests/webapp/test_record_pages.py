@@ -45,7 +45,8 @@ SOLD = {"kind": "sold", "price": "7400", "costs": "250", "gold_price": "4150", "
 
 
 def settle(visitor: Visitor, page: Page, following: str = "", **typed: str) -> Page:
-    return deed(visitor, page, "Settled", **{"following": following, **typed})
+    button = "Settled" if page.words("h1 .state") == "agreed" else "Note this correction"
+    return deed(visitor, page, button, **{"following": following, **typed})
 
 
 # ---- on the sheet
