@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from valuation.money import currency_digits
 
-SMALLEST_CHANCE = 0.005
+SMALLEST_CHANCE = 0.01
 
 
 def money_words(amount: float | Decimal, currency: str) -> str:

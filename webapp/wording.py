@@ -16,6 +16,7 @@ from babel.numbers import NumberPattern, parse_pattern
 from valuation.mass import grams_per
 from valuation.money import currency_digits, exact
 from valuation.summary import Summary, decimals_for
+from valuation.words import SMALLEST_CHANCE
 
 FALLBACK = Locale("en", "US")
 G_PER_OZT = grams_per("ozt")
@@ -182,9 +183,9 @@ class Wording:
 
     def chance(self, frac: float) -> str:
         """A chance in whole per cent; none is told as impossible or as certain."""
-        if frac < 0.01:
+        if frac < SMALLEST_CHANCE:
             return f"under {self.percent(0.01)}"
-        return f"over {self.percent(0.99)}" if frac > 0.99 else self.percent(frac)
+        return f"over {self.percent(0.99)}" if frac > 1.0 - SMALLEST_CHANCE else self.percent(frac)
 
     def moment(self, at: datetime) -> str:
         """Date and time as they stood on the wall where it was noted, with the offset from UTC."""

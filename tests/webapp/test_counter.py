@@ -192,6 +192,12 @@ def test_the_seller_is_never_shown_a_sum_with_shipping(visitor: Visitor) -> None
     assert "$4,000" in turned.words(".counter-offer") and "4,040" not in turned.words()
 
 
+def test_that_nothing_was_weighed_is_said_once(visitor: Visitor) -> None:
+    page = visitor.open("/demos/claim-only-ask")
+    assert page.words("#answer").count("Nothing was weighed") == 1
+    assert "Say: " in page.words("#answer")
+
+
 @pytest.mark.parametrize("by_button", [True, False])
 def test_what_they_now_say_is_entered_beside_the_answer(visitor: Visitor, by_button: bool) -> None:
     page = visitor.open(kept(visitor, {}))

@@ -190,8 +190,7 @@ def test_a_counter_keeps_the_verdict_and_says_where_to_walk_away() -> None:
     q = told(seller=terms, said=[{"by": "buyer", "figure": 4000.0}, {"by": "seller", "figure": 6000.0}])
     asked, answer = bargaining(q, W)
     assert asked.note == (
-        "The $6,000 ($6,040 all in) now asked is more than the house can pay. First asked: $6,500. "
-        "We last said $4,000."
+        "The $6,000 ($6,040 all in) now asked is more than the house can pay. First asked: $6,500. We last said $4,000."
     )
     assert q.buyer_ceiling is not None
     most = W.at_most(q.buyer_ceiling - 40.0)
