@@ -10,6 +10,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from valuation import Problem, Quote, QuoteRequest
+from webapp.sheet_copy import HOUSES, SELLERS
 
 _REF = "#/components/schemas/{model}"
 # What pydantic leaves as it is inside of a choice, and what the fields of the request say besides JSON Schema.
@@ -21,6 +22,7 @@ _RENAMED = {
     "unit": "x-unit",
     "assumed": "x-assumed",
 }
+COUNTER_FIGURES = ("specific_gravity", "mass_g", "volume_cm3", "native_gold_g", "fine_gold_g", "melt_value")
 
 
 @cache
@@ -50,9 +52,44 @@ def description() -> dict[str, Any]:
             "version": version("lodeworth"),
             "license": {"name": "MIT", "identifier": "MIT"},
         },
-        "paths": {"/api/quote": {"post": quoting}},
+        "paths": {"/api/quote": {"post": quoting}, **_looked_at(schemas)},
         "components": {"schemas": schemas},
     }
+
+
+def _looked_at(schemas: dict[str, Any]) -> dict[str, Any]:
+    """What the pages offer as JSON too: it only looks, and is answered to this machine's own programs and pages."""
+    figures = {name: {"anyOf": [_ref("Summary"), {"type": "null"}]} for name in COUNTER_FIGURES}
+    section = {"type": ["object", "null"]}
+    rows = {"type": "array", "items": {"type": "object"}}
+    named = {"title": {"type": "string"}, "currency": {"type": "string"}, "spot": {"type": "object"}}
+    schemas["CounterView"] = _object(**named, weighing=section, refiner=section, settlement=rows, **figures)
+    for name, form in (("SellersCopy", SELLERS), ("HousesCopy", HOUSES)):
+        schemas[name] = _object(form={"const": form}, digest={"type": "string"})
+    schemas["Description"] = _object(openapi={"type": "string"}, paths={"type": "object"})
+    copies = "/sheets/{sheet}/{revision}"
+    return {
+        "/api/openapi.json": _reading("description", "This description", "Description"),
+        "/quotes/{name}/counter.json": _reading("counterView", "What is turned to the seller", "CounterView"),
+        f"{copies}/offer-sheet.json": _reading("sellersCopy", "The seller's copy of an offer sheet", "SellersCopy"),
+        f"{copies}/house-copy.json": _reading("housesCopy", "The house's copy of an offer sheet", "HousesCopy"),
+    }
+
+
+def _reading(name: str, summary: str, schema: str) -> dict[str, Any]:
+    parts = {"counterView": ("name",), "sellersCopy": ("sheet", "revision"), "housesCopy": ("sheet", "revision")}
+    kinds = {"revision": {"type": "integer", "minimum": 0}}
+    text = {"type": "string"}
+    asked = [
+        {"name": part, "in": "path", "required": True, "schema": kinds.get(part, text)} for part in parts.get(name, ())
+    ]
+    page = {"content": {"text/html": {"schema": text}}}
+    answers = {"200": _answer(summary + ".", schema), "403": {"description": "From another page.", **page}}
+    if asked:
+        answers["404"] = {"description": "There is no such thing.", **page}
+    if name == "counterView":
+        answers["422"] = {"description": "Something is still missing or wrong in this quote.", **page}
+    return {"get": {"operationId": name, "summary": summary, "parameters": asked, "responses": answers}}
 
 
 def _take(schemas: dict[str, Any], model: type[BaseModel], mode: Any) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections import Counter
 from typing import Any
 
@@ -24,9 +25,11 @@ from schemathesis.specs.openapi.checks import (
     response_schema_conformance,
     status_code_conformance,
 )
+from werkzeug.datastructures import MultiDict
 
-from scenarios import all_scenarios
+from scenarios import FIRST, all_scenarios, scenario
 from webapp.openapi import description
+from webapp.retyped import typed_from
 
 STEADY = settings(deadline=None, database=None, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
 EXAMPLES = int(os.environ.get("LODEWORTH_API_EXAMPLES", "100"))
@@ -63,6 +66,30 @@ def test_every_scenario_fits_its_description_and_so_does_the_answer(client: Flas
     answer = client.post("/api/quote", json=entries)
     assert answer.status_code == 200
     judge("Quote").validate(answer.json)
+
+
+def test_every_address_that_answers_json_is_described(app: Flask) -> None:
+    rules = [rule for rule in app.url_map.iter_rules() if "json" in rule.rule or rule.rule.startswith("/api/")]
+    told = set()
+    for rule in rules:
+        path = re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", re.sub(r"<any\([^)]*\):\w+>", "*", rule.rule))
+        files = re.findall(r"[\w-]+\.json", rule.rule) if "*" in path else [""]
+        told |= {path.replace("*", file) for file in files}
+    assert told == set(description()["paths"])
+
+
+def test_what_is_turned_to_the_seller_fits_its_description(client: FlaskClient) -> None:
+    told = description()
+    client.get("/open")
+    with client.session_transaction() as session:
+        token = session["token"]
+    typed = MultiDict(typed_from(scenario(FIRST).entries).texts)
+    typed["token"] = token
+    assert client.post("/quotes/a-name-of-sixteen", data=typed).status_code == 303
+    answer = client.get("/quotes/a-name-of-sixteen/counter.json")
+    reference = {"$ref": "#/components/schemas/CounterView", "components": told["components"]}
+    jsonschema_rs.validator_for(reference).validate(answer.json)
+    assert client.get("/quotes/another-of-sixteen/counter.json").mimetype == "text/html"
 
 
 @pytest.mark.parametrize("mode", [GenerationMode.POSITIVE, GenerationMode.NEGATIVE])
