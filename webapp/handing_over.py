@@ -64,6 +64,7 @@ class Prepared:
     age: timedelta | None
     price_source: str
     photographs: tuple[Photographed, ...]
+    is_demo: bool = False
 
     @cached_property
     def quote(self) -> Quote:
@@ -229,4 +230,5 @@ def _paper_facts(made: Prepared, numbered: Numbered, sellers_digest: str) -> Pap
         photographs=[one.jpeg for one in made.photographs],
         cautions=[made.stale_price] if made.stale_price else [],
         w=made.w,
+        is_demo=made.is_demo,
     )

@@ -19,6 +19,8 @@ from webapp.store.drafts import Draft
 from webapp.store.prices import GOLD, RATE
 from webapp.typed import Typed
 
+DEMO = "demo"  # names the demo in the form of a draft
+
 
 def entries_of(draft: Draft, now: datetime, zone: tzinfo, locale: Locale) -> dict[str, Any]:
     """Entries of the request of a draft; when its price was seen counts from when it was typed, not from now."""
@@ -29,6 +31,11 @@ def entries_of(draft: Draft, now: datetime, zone: tzinfo, locale: Locale) -> dic
     if seen_at is not None:
         entries["spot"]["seen_at"] = seen_at
     return entries
+
+
+def is_demo(draft: Draft) -> bool:
+    """Whether it bears the mark of a demo: all in it is invented."""
+    return any(name == DEMO and text for name, text in draft.entries)
 
 
 def newest_gold(store: Store) -> dict[str, float]:
@@ -51,7 +58,7 @@ def keep_used(store: Store, draft: Draft, zone: tzinfo, locale: Locale) -> None:
 
     A store that cannot take them stops nothing: they are only noted.
     """
-    if any(name == "demo" and text for name, text in draft.entries):
+    if is_demo(draft):
         return
     try:
         spot = Spot.model_validate(entries_of(draft, draft.changed_at, zone, locale).get("spot", {}))

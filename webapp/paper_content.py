@@ -15,6 +15,7 @@ from webapp.wording import Wording
 Pair = tuple[str, str]  # a label and its figure
 PaperSize = Literal["a4", "us-letter"]
 DIGEST_DIGITS = 16
+DEMO = "DEMO, invented: no such piece, and no offer"
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,8 @@ class PaperFacts:
         Further sentences of the house that are for the seller too.
     w : Wording
         How figures are written.
+    is_demo : bool
+        Made from an invented piece; such a paper is only looked at.
     """
 
     number: str
@@ -56,6 +59,7 @@ class PaperFacts:
     photographs: Sequence[bytes]
     cautions: Sequence[str]
     w: Wording
+    is_demo: bool = False
 
 
 @dataclass(frozen=True)
@@ -69,6 +73,7 @@ class Head:
     at: str
     house: str
     digest: str
+    demo: str = ""
 
     @property
     def name(self) -> str:
@@ -227,6 +232,7 @@ def head(kind: str, facts: PaperFacts) -> Head:
         at=facts.w.moment(facts.handed_over_at),
         house=facts.house,
         digest=short_digest(facts.digest),
+        demo=DEMO if facts.is_demo else "",
     )
 
 

@@ -8,11 +8,12 @@ from datetime import datetime, tzinfo
 from decimal import Decimal
 
 from webapp.canonical_json import short
+from webapp.noted_prices import is_demo
 from webapp.settings import Settings
 from webapp.sheet_life import State
 from webapp.sheet_table import Cell
 from webapp.sheet_words import DEED_WORDS, STATE_WORDS, day_and_time
-from webapp.store import finding
+from webapp.store import UnknownDraft, drafts, finding
 from webapp.store.database import Store
 from webapp.store.deeds import Deed
 from webapp.store.finding import Wanted
@@ -35,13 +36,23 @@ class Row:
     until: str
 
 
-def shown(one: Listed, now: datetime, gold_per_g: Mapping[str, float], settings: Settings) -> Row:
+def shown(store: Store, one: Listed, now: datetime, gold_per_g: Mapping[str, float], settings: Settings) -> Row:
     """A sheet as a list shows it."""
     state = one.state(now, gold_per_g)
+    words = f"{STATE_WORDS[state]}, demo" if _is_demo(store, one) else STATE_WORDS[state]
     offer = "" if one.offer is None else Wording(settings.written_in, one.currency or "").price(float(one.offer))
     at = day_and_time(one.handed_over_at or one.written_at, settings)
     until = "" if one.validity is None else day_and_time(one.validity.until, settings)
-    return Row(one, state, STATE_WORDS[state], offer, at, until)
+    return Row(one, state, words, offer, at, until)
+
+
+def _is_demo(store: Store, one: Listed) -> bool:
+    if one.revision:
+        return False
+    try:
+        return is_demo(drafts.get(store, one.draft_id))
+    except UnknownDraft:
+        return False
 
 
 def cells(

@@ -15,7 +15,7 @@ from valuation.terms import Spot
 from webapp.canonical_json import canonical, digest
 from webapp.handing_over import Photographed, Prepared, request_of
 from webapp.house_file import HouseRead
-from webapp.noted_prices import entries_of, newest_gold, source_words_of
+from webapp.noted_prices import entries_of, is_demo, newest_gold, source_words_of
 from webapp.settings import Settings
 from webapp.sheet_form import Judge, OfferForm, OfferTerms, price_age
 from webapp.sheet_life import lapses, validity
@@ -106,7 +106,7 @@ def writing(desk: Desk, sheet_id: str) -> Writing:
     made = Writing(
         sheet=sheet,
         title=title_of(Typed(MultiDict(draft.entries))),
-        is_demo=any(name == "demo" for name, _ in draft.entries),
+        is_demo=is_demo(draft),
         quote=None,
         prepared=None,
         terms=None,
@@ -140,6 +140,7 @@ def writing(desk: Desk, sheet_id: str) -> Writing:
             age=age,
             price_source=source_words_of(desk.store, request.spot),
             photographs=shown,
+            is_demo=made.is_demo,
         )
     return replace(made, quote=found, prepared=ready, terms=terms, form=judged, age=age, w=w)
 

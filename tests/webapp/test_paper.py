@@ -207,6 +207,12 @@ def test_a_piece_without_title_is_called_by_its_rock_and_mass_and_its_file_names
     assert metadata is not None and not metadata.author and not str(metadata.subject).rstrip().endswith(":")
 
 
+def test_a_demo_says_so_at_the_head_of_both_papers() -> None:
+    for printed in (seller_pdf(for_seller(is_demo=True)), house_pdf(for_house(is_demo=True))):
+        assert words(printed).startswith("DEMO, invented")
+    assert "DEMO" not in words(seller_pdf(for_seller()))
+
+
 def test_figures_are_written_as_the_reader_writes_them() -> None:
     assert "4.300" in words(seller_pdf(for_seller(locale="de_DE")))
 

@@ -37,8 +37,9 @@ def store(app: Flask) -> Store:
 
 
 def begin(visitor: Visitor, changes: dict[str, Any] | None = None, demo: str = FIRST) -> Page:
-    """The form of a sheet, come to from a quote by its one button."""
+    """The form of a sheet, come to from a quote by its one button; the quote bears no mark of a demo."""
     quote = visitor.open(f"/demos/{demo}")
+    quote.one("[name=demo]").decompose()
     return from_quote(visitor, quote, changes)
 
 
@@ -435,12 +436,29 @@ def test_an_offer_that_would_be_over_at_once_is_not_handed_over(visitor: Visitor
     assert press(visitor, refused, "preview", {"spot_move": "5"}).status == 200
 
 
+def test_a_demo_is_looked_at_but_takes_no_number_until_its_mark_is_off(visitor: Visitor, store: Store) -> None:
+    page = from_quote(visitor, visitor.open(f"/demos/{FIRST}"), {"specimen.description": "Typed over"})
+    looked = press(visitor, page, "preview", {"offer": "4222"})
+    assert "demo, invented" in looked.words(".decide").lower() and not looked.all("button:-soup-contains('Hand over')")
+    assert visitor.client.get(str(looked.one("img.leaf")["src"])).mimetype == "image/png"
+    assert "being written, demo" in visitor.open("/sheets").words("tbody")
+    name = sheet_id(page)
+    texts = {"token": looked.one("[name=token]")["value"], "expected": "0", "seen": "x"}
+    refused = Page(visitor.client.post(f"/sheets/{name}/hand-over", data=texts))
+    assert refused.status == 409 and "takes no number" in refused.words("[role=alert]")
+    assert sheets.get(store, name).number is None
+    marked = drafts.get(store, sheets.get(store, name).draft_id)
+    freed = visitor.send(looked, {}, ".decide form")
+    kept = drafts.get(store, marked.id)
+    assert [row for row in marked.entries if row[0] != "demo"] == list(kept.entries) and len(kept.entries) > 20
+    done = visitor.send(freed, {}, ".decide form")
+    assert "Sheet 2026-0001, revision 1" in done.words("h1") and "$4,222" in done.words(".figure")
+
+
 def test_a_price_that_was_used_is_noted_but_none_of_a_demo(visitor: Visitor, store: Store) -> None:
-    hand_over(visitor, begin(visitor))
+    press(visitor, from_quote(visitor, visitor.open(f"/demos/{FIRST}")), "preview")
     assert prices.newest(store, "gold", "USD") is None
-    quote = visitor.open(f"/demos/{FIRST}")
-    quote.one("[name=demo]").decompose()
-    done = hand_over(visitor, from_quote(visitor, quote))
+    done = hand_over(visitor, begin(visitor))
     noted = prices.newest(store, "gold", "USD")
     assert noted is not None and (noted.price, noted.is_fed) == (4100.0, False)
     assert "entered by hand, seen Mar 14" in done.words("dl")

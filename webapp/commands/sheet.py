@@ -108,9 +108,9 @@ def _list(options: argparse.Namespace) -> int:
         if not found.sheets:
             print("No offer sheet." if not options.text else "No offer sheet is like that.")
         for one in found.sheets:
-            row = shown(one, now, gold, settings)
+            row = shown(store, one, now, gold, settings)
             name = f"{one.number} revision {one.revision}" if one.number else "no number yet"
-            console().print(f"{name:24} {row.words:14} {row.offer:>14}  {row.at:26} {one.title}", markup=False)
+            console().print(f"{name:24} {row.words:19} {row.offer:>14}  {row.at:26} {one.title}", markup=False)
         if found.next:
             print(f"{found.count} in all, these are the newest {len(found.sheets)}; narrow it by words, or use --csv.")
     return 0

@@ -13,6 +13,7 @@ from webapp.book_use import versions_used
 from webapp.faces import QUOTE
 from webapp.handing_over import Prepared, frozen, preview
 from webapp.naming import named_plan
+from webapp.noted_prices import DEMO
 from webapp.paper import PaperError, pictures
 from webapp.photographs import PhotographRefused, clean
 from webapp.price_now import keep_entered
@@ -26,6 +27,7 @@ from webapp.store import (
     UnknownDraft,
     UnknownSheet,
     books,
+    drafts,
     photographs,
     sheets,
 )
@@ -173,6 +175,17 @@ def preview_page(sheet: str, number: int) -> Response:
     return Response(pages[number - 1], mimetype="image/png")
 
 
+@views.post("/sheets/<sheet>/no-demo")
+def no_demo(sheet: str) -> AnyResponse:
+    """Take the mark of a demo off the quote; all that was typed stays."""
+    made = _writing(sheet)
+    kept = drafts.get(store(), made.sheet.draft_id)
+    entries = [(name, text) for name, text in kept.entries if name != DEMO]
+    drafts.keep(store(), kept.id, entries, kept.title, settings().now(), kind=kept.kind)
+    flash("The mark of the demo is off. What is still invented in the quote, such as readings and price, is yours now.")
+    return redirect(url_for("sheet_writing.previewed", sheet=sheet), 303)
+
+
 @views.post("/sheets/<sheet>/hand-over")
 def handed_over(sheet: str) -> AnyResponse:
     """Freeze it, if it is what was looked at."""
@@ -183,6 +196,8 @@ def handed_over(sheet: str) -> AnyResponse:
             f"Revision {made.sheet.revision} was handed over in the meantime. What you typed is kept; look at it first."
         )
         return redirect(url_for("sheets.shown", sheet=sheet), 303)
+    if made.is_demo:
+        return _previewed(made, 409, unkept="This is a demo, invented: it takes no number of the house's.")
     is_as_seen = request.form.get("seen") == made.seen
     if made.prepared is None:
         return _shown(made, 422, judged=True, unkept="" if is_as_seen else "Something changed after you looked.")
@@ -218,8 +233,7 @@ def _after(made: Writing, ready: Prepared) -> None:
     """An old price is confirmed once, not for ever; and a price that was used is one that the house has noted."""
     entries = [(name, "" if name == "stale_price" else text) for name, text in made.sheet.entries]
     sheets.keep_entries(store(), made.sheet.id, entries, settings().now())
-    if not made.is_demo:
-        keep_entered(store(), ready.request.spot, settings().now())
+    keep_entered(store(), ready.request.spot, settings().now())
 
 
 def _writing(sheet: str) -> Writing:

@@ -42,7 +42,7 @@ def listed() -> Response:
     return page(
         "sheets/list.html",
         found=found,
-        rows=[row_of(one, now, gold, settings()) for one in found.sheets],
+        rows=[row_of(store(), one, now, gold, settings()) for one in found.sheets],
         wanted=wanted,
         asked=asked,
         since=request.args.get("since", ""),
