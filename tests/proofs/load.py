@@ -143,6 +143,7 @@ class Tab(Browser):
     def open_quote(self) -> None:
         """A quote of its own, from a demo, priced now."""
         self.address, self.fields = form_of(self.get(f"/demos/{FIRST}"), "#quote-form")
+        self.fields.poplist("demo")  # a demo is not handed over
         self.fields["spot.seen_at"] = datetime.now(UTC).isoformat(" ", "minutes")
 
     def warm_up(self, times: int) -> None:
