@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -13,7 +13,7 @@ from valuation.decision import N_OUTCOMES, Outcomes, decision_value, nothing_lea
 from valuation.draws import LOG2_DRAWS, SEED, Draws
 from valuation.evidence_result import Evidence, EvidenceRow, EvidenceToday, EvidenceVerdict, PriceBasis, Status
 from valuation.evidence_tests import LABELS, SAFETY, TestTerms, default_tests, settled_terms
-from valuation.measurements import measurement, untold
+from valuation.measurements import Measurement, measurement, untold
 from valuation.request import QuoteRequest
 from valuation.result import Assumption
 from valuation.spread import Floats
@@ -65,7 +65,7 @@ def evidence(request: QuoteRequest, *, seed: int = SEED, log2_draws: int = LOG2_
     rows, assumed = [], []
     host = 1.0 if v.content.host_g_cm3 is None else float(np.nanmedian(v.content.host_g_cm3))
     for i, test in enumerate(request.tests or default_tests()):
-        terms = settled_terms(test, request.weighing, v.money_per_g, host)
+        terms = settled_terms(test, request.weighing, v.money_per_g, host, request.spot.currency)
         rows.append(_row(terms, before))
         assumed += [
             Assumption(name=f"{LABELS[test.kind]}: {name}", value=value, source=source, field=f"tests.{i}")
@@ -167,6 +167,7 @@ def _row(terms: TestTerms, before: _Before) -> EvidenceRow:
         return _told(terms, "nothing_weighed")
     if measured.is_known:
         return _told(terms, "nothing_to_learn")
+    terms = replace(terms, precision=_against_now(terms, measured))
     outcomes = simulated_outcomes(measured.values, measured.u)
     effective = float(np.quantile(outcomes.effective_draws, 0.1))
     if effective < LEAST_EFFECTIVE_DRAWS:
@@ -180,6 +181,14 @@ def _row(terms: TestTerms, before: _Before) -> EvidenceRow:
     return _told(terms, "ranked", **figures)
 
 
+def _against_now(terms: TestTerms, measured: Measurement) -> str:
+    """Its precision in words, held against what is known now where that is the better of the two."""
+    now = float(np.std(measured.values[0]))
+    if not terms.precision or now >= measured.u[0]:
+        return terms.precision
+    return f"{terms.precision} What is taken for the rock now is narrower already: ± {now:.2g} g/cm³."
+
+
 def _told(terms: TestTerms, status: Status, **figures: Any) -> EvidenceRow:
     return EvidenceRow(
         kind=terms.kind,
@@ -188,6 +197,7 @@ def _told(terms: TestTerms, status: Status, **figures: Any) -> EvidenceRow:
         u=terms.u,
         unit=terms.unit,
         readings=terms.readings,
+        precision=terms.precision,
         minutes=terms.minutes,
         cost=terms.cost,
         premium_lost_frac=terms.premium_lost_frac,
@@ -228,6 +238,7 @@ def _worth(terms: TestTerms, outcomes: Outcomes, before: _Before, whole: Stakes)
     return {
         "change_chance": float(after.differs_from(today) @ outcomes.chance),
         "deal_chance": float(after.deal @ outcomes.chance),
+        "turn_chance": float(after.turns_from(today) @ outcomes.chance),
         "gain_house": _tidy(gain_house),
         "gain_seller": _tidy(gain_seller),
         "gain_both": _tidy(gain),

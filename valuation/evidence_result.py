@@ -32,6 +32,8 @@ class EvidenceRow(_Row):
         Standard uncertainty of what it measures.
     readings : int or None
         Further readings, for repeats.
+    precision : str
+        What that uncertainty comes from and what would lessen it, in a sentence; empty where it was entered.
     minutes, cost : float
         Time [min] and money.
     premium_lost_frac, needs_consent, safety : float, bool, tuple of str
@@ -42,6 +44,9 @@ class EvidenceRow(_Row):
         The same width as melt value [money].
     change_chance, deal_chance : float or None
         How often the deal becomes another one, and how often there is a deal.
+    turn_chance : float or None
+        How often there is a deal where there is none today, or none where there is one; part of `change_chance`, the
+        rest of which is another price or way out.
     gain_house, gain_seller, gain_both, u_gain : float or None
         What each gains on average, the sum, and the standard error of the sum [money].
     damage : float or None
@@ -73,6 +78,7 @@ class EvidenceRow(_Row):
     width_money: FiniteFloat | None = None
     change_chance: FiniteFloat | None = None
     deal_chance: FiniteFloat | None = None
+    turn_chance: FiniteFloat | None = None
     gain_house: FiniteFloat | None = None
     gain_seller: FiniteFloat | None = None
     gain_both: FiniteFloat | None = None
@@ -82,6 +88,7 @@ class EvidenceRow(_Row):
     pays: bool = False
     decision_value: FiniteFloat | None = None
     effective_draws: FiniteFloat | None = None
+    precision: str = ""
 
 
 class EvidenceToday(_Row):

@@ -2,30 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, model_validator
 from pydantic_core import PydanticCustomError
 
+from valuation.chip_precision import CHIP_CM3, FINER_BY, chip_u_g_cm3, chip_words, reading_u_g
 from valuation.field import Section, refuse_all, said
-from valuation.gold import U_CHIP_LIKENESS_G_CM3
 from valuation.number import blank_is_none
 from valuation.observations import MAX_READINGS, OptionalNumber, Weighing
 
 TestKind = Literal["chip", "fineness", "repeats", "water_temperature", "finer_balance"]
 MAX_TESTS = 20
 
-CHIP_CM3 = 12.0
 DEFAULT_READINGS = 5
-FINER_BY = 10.0
 # 0.0065 is the root mean square of 15 melted lots, hand-held X-ray fluorescence against fire assay, tabled at
 # agmetals.com/handheld-xrf-vs-fire-assay; the rest, for grains that differ and rims unlike the core, an assumption.
 U_FINENESS_FRAC = 0.015
 U_TEMPERATURE_DEGC = 0.3
 GOLD_G_PER_HOUR = 0.5
 _ASSUMPTION = "assumption, no source"
+_IN_GOLD = f"{_ASSUMPTION}: {GOLD_G_PER_HOUR:g} g of fine gold an hour, so that it holds in any currency"
 _OF_FINENESS = (
     "0.0065 in 15 melted lots against fire assay (agmetals.com, Handheld XRF vs. fire assay); the rest, for grains "
     "that differ and rims unlike the core, is an assumption"
@@ -167,6 +165,8 @@ class TestTerms:
         Whether the owner must agree.
     safety : str
         The caution that was entered.
+    precision : str
+        What `u` comes from, of a chip whose own was left out.
     assumed : tuple of (str, str, str)
         Name, value and source of every figure that nobody entered.
     """
@@ -182,6 +182,7 @@ class TestTerms:
     premium_lost_frac: float
     needs_consent: bool
     safety: str
+    precision: str
     assumed: tuple[tuple[str, str, str], ...]
 
 
@@ -190,7 +191,9 @@ def default_tests() -> tuple[EvidenceTest, ...]:
     return tuple(EvidenceTest(kind=kind) for kind in USUAL)
 
 
-def settled_terms(test: EvidenceTest, weighing: Weighing | None, money_per_g: float, host_g_cm3: float) -> TestTerms:
+def settled_terms(
+    test: EvidenceTest, weighing: Weighing | None, money_per_g: float, host_g_cm3: float, currency: str
+) -> TestTerms:
     """The test with what is usual in place of what was left out.
 
     Parameters
@@ -203,6 +206,8 @@ def settled_terms(test: EvidenceTest, weighing: Weighing | None, money_per_g: fl
         Spot price of fine gold [money/g].
     host_g_cm3 : float
         Likely density of the rock [g/cm³].
+    currency : str
+        Of the money.
     """
     usual = USUAL[test.kind]
     assumed: list[tuple[str, str, str]] = []
@@ -211,17 +216,17 @@ def settled_terms(test: EvidenceTest, weighing: Weighing | None, money_per_g: fl
         if entered is not None:
             return entered
         if default > 0:
-            assumed.append((name, words, _ASSUMPTION))
+            assumed.append((name, words, _IN_GOLD if name == "cost" else _ASSUMPTION))
         return default
 
     u, unit, told = _precision(test, weighing, host_g_cm3)
     if told:
         assumed.append(told)
     minutes = of(test.minutes, usual.minutes, "time", f"{usual.minutes:g} min")
-    fee = f", {usual.fee_g:g} g for the instrument" if usual.fee_g else ""
-    each = f"{GOLD_G_PER_HOUR:g} g of fine gold an hour"
+    fee = f" and {usual.fee_g * money_per_g:,.0f} {currency} for the instrument" if usual.fee_g else ""
+    each = f"{GOLD_G_PER_HOUR * money_per_g:,.0f} {currency} for an hour's work"
     grams = GOLD_G_PER_HOUR * minutes / 60.0 + usual.fee_g
-    cost = of(test.cost, grams * money_per_g, "cost", each + fee)
+    cost = of(test.cost, grams * money_per_g, "cost", f"{grams * money_per_g:,.0f} {currency}, at {each}{fee}")
     share = usual.premium_lost_frac
     lost = of(test.premium_lost_frac, share, "damage", f"{share:.0%} of the collector's premium")
     consent = usual.needs_consent if test.needs_consent is None else test.needs_consent
@@ -235,6 +240,7 @@ def settled_terms(test: EvidenceTest, weighing: Weighing | None, money_per_g: fl
         premium_lost_frac=lost,
         needs_consent=consent,
         safety=test.safety,
+        precision=chip_words(weighing, host_g_cm3) if told and test.kind == "chip" and weighing else "",
         assumed=tuple(assumed),
     )
 
@@ -254,7 +260,7 @@ def _precision(
         return None, "", None
     if test.kind == "chip":
         u = chip_u_g_cm3(weighing, host_g_cm3)
-        told = (name, f"{u:.2g} g/cm³", f"{_ASSUMPTION}: a chip of {CHIP_CM3:g} cm³, same balance")
+        told = (name, f"{u:.2g} g/cm³", f"{_ASSUMPTION}: a chip of {CHIP_CM3:g} cm³ on this balance, read three times")
         return test.u_g_cm3 or u, "g/cm³", None if test.u_g_cm3 else told
     if test.kind == "finer_balance":
         u = reading_u_g(weighing.readability_g / FINER_BY)
@@ -262,38 +268,3 @@ def _precision(
         return test.u_g or u, "g", None if test.u_g else told
     told = ("further readings", f"{DEFAULT_READINGS}", _ASSUMPTION)
     return None, "g", None if test.readings else told
-
-
-def reading_u_g(
-    readability_g: float, repeatability_g: float | None = None, linearity_g: float | None = None, readings: int = 1
-) -> float:
-    """Standard uncertainty of a net reading [g].
-
-    Parameters
-    ----------
-    readability_g : float
-        Step of the balance [g].
-    repeatability_g, linearity_g : float or None
-        One step where not stated [g].
-    readings : int
-        Repeats.
-
-    Notes
-    -----
-    ``u² = d² / 6 + s² / n + l² / 3``: a triangle for the rounding of two readings, repeatability, a rectangle.
-    """
-    s = readability_g if repeatability_g is None else repeatability_g
-    bend = readability_g if linearity_g is None else linearity_g
-    return math.sqrt(readability_g**2 / 6.0 + s**2 / readings + bend**2 / 3.0)
-
-
-def chip_u_g_cm3(weighing: Weighing, host_g_cm3: float) -> float:
-    """Standard uncertainty of a density from a chip of 12 cm³ on this balance, three readings each [g/cm³].
-
-    Notes
-    -----
-    ``rho = W_a rho_w / (W_a - W_w)``, with water of 1 g/cm³: the wet reading counts by ``rho / V``, the dry one by
-    ``(rho - 1) / V``; added to it how alike chip and rock are.
-    """
-    u = reading_u_g(weighing.readability_g, weighing.repeatability_g, weighing.linearity_g, readings=3)
-    return math.hypot(u / CHIP_CM3 * math.hypot(host_g_cm3, host_g_cm3 - 1.0), U_CHIP_LIKENESS_G_CM3)

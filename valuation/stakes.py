@@ -102,6 +102,10 @@ class Bargains:
         """The price at which both gain alike [money]."""
         return (self.ceiling + self.floor) / 2.0
 
+    def turns_from(self, today: Bargains) -> NDArray[np.bool_]:
+        """Where there is a deal and none today, or none and one today."""
+        return np.asarray(self.deal != today.deal[0])
+
     def differs_from(self, today: Bargains) -> NDArray[np.bool_]:
         """Where the deal is another than today's: struck or not, by another way out, or out of today's fair range."""
         if not today.deal[0]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from valuation import Evidence
 from valuation.evidence_result import EvidenceRow
-from valuation.summary import decimals_for
 from webapp.retold import retold
 from webapp.wording import NBSP, Wording
 
@@ -20,8 +19,9 @@ PRICES = {
     "ask": "the asking price",
     "floor": "what the seller could get elsewhere",
 }
-HEAD = ("Left over", "Worth", "Costs", "Changes the deal", "Gold within")
+HEAD = ("Left over", "Worth", "Costs", "Deal or none", "Price moves", "Gold within")
 NEVER = "never"
+NO_NARROWER = "no narrower"
 STAYS = 0.98  # a range narrowed by less than this is told to stay as it is
 
 
@@ -46,7 +46,7 @@ def verdict(found: Evidence, w: Wording) -> str:
 def today(found: Evidence, w: Wording) -> list[str]:
     """Where the deal stands before any test."""
     now, fine = found.today, found.today.fine_gold_g
-    gold = f"{w.grams_range(fine.low, fine.high, fine.sd)} of fine gold"
+    gold = f"{_range(fine.low, fine.high, found, w)} of fine gold"
     told = [f"{gold}; as melt value the range is {w.money_rough(now.width_money)} wide."]
     if now.deal is None or now.ceiling is None or now.floor is None:
         return told
@@ -59,56 +59,90 @@ def today(found: Evidence, w: Wording) -> list[str]:
 
 def in_words(row: EvidenceRow, found: Evidence, w: Wording) -> str:
     """What a test takes, tells and is worth, in one sentence for somebody new to it."""
-    told = f"Takes about {w.number(row.minutes, 0)} min and costs {w.money_rough(row.cost)}"
+    told = f"Takes about {w.number(row.minutes, 0)}{NBSP}min and costs {w.money_rough(row.cost)}"
     if row.width_g is None:
         return f"{told}. {row.reason}"
     told = f"{told}; {_narrowed(row, found, w)}"
     if row.status != "ranked":
         return f"{told}. {row.reason}"
-    change = often(row, w)
-    return f"{told}, {'never changes the deal' if change == NEVER else f'changes the deal {change}'}, {_worth(row, w)}."
+    return f"{told}. {_changes(row, found, w)}; {_worth(row, w)}."
 
 
 def range_left(row: EvidenceRow, found: Evidence, w: Wording) -> str:
     """Where the gold will lie after the test, 95 times in 100."""
     if row.fine_low_g is None or row.fine_high_g is None:
         return ""
+    if not narrows(row, found, w):
+        return NO_NARROWER
     return _range(row.fine_low_g, row.fine_high_g, found, w)
 
 
+def narrows(row: EvidenceRow, found: Evidence, w: Wording) -> bool:
+    """Whether the range of gold becomes narrower by more than its figures hide."""
+    fine = found.today.fine_gold_g
+    if row.width_g is None or row.fine_low_g is None or row.fine_high_g is None or row.width_g > STAYS * fine.width:
+        return False
+    return _range(row.fine_low_g, row.fine_high_g, found, w) != _range(fine.low, fine.high, found, w)
+
+
 def _range(low: float, high: float, found: Evidence, w: Wording) -> str:
-    """Both ends, to the place that the narrowest range of the page needs."""
-    narrowest = min((row.width_g for row in found.tests if row.width_g), default=found.today.fine_gold_g.width)
-    decimals = max(0, decimals_for(narrowest))
-    return f"{w.number(low, decimals)}–{w.number(high, decimals)}{NBSP}g"
+    """Both ends, to the place to which the quote tells its gold."""
+    return w.grams_range(low, high, found.today.fine_gold_g.sd)
 
 
 def _narrowed(row: EvidenceRow, found: Evidence, w: Wording) -> str:
-    fine, width = found.today.fine_gold_g, row.width_g
-    assert width is not None
+    fine = found.today.fine_gold_g
     before = _range(fine.low, fine.high, found, w)
-    if width > STAYS * fine.width:
-        return f"leaves the gold within {before}"
+    if not narrows(row, found, w):
+        return f"it does not narrow the range of the gold, {before}"
     return f"narrows the gold from {before} to about {range_left(row, found, w)}"
 
 
-def often(row: EvidenceRow, w: Wording) -> str:
-    """How often the deal becomes another one."""
-    if row.change_chance is None:
+def _changes(row: EvidenceRow, found: Evidence, w: Wording) -> str:
+    """How often there is a deal or none by it, and how often another price, kept apart."""
+    turned = turns(row, w)
+    if not found.today.deal:
+        return f"It {'never makes' if turned == NEVER else 'makes'} a deal possible{_how(turned)}"
+    moved = moves(row, w)
+    if turned == moved == NEVER:
+        return "It changes neither the price by much nor whether there is a deal"
+    whether = f"{'never undoes' if turned == NEVER else 'undoes'} the deal{_how(turned)}"
+    price = "keeps the price" if moved == NEVER else f"moves the price out of today's fair range {moved}"
+    return f"It {price}, and {whether}"
+
+
+def _how(often: str) -> str:
+    return "" if often == NEVER else f" {often}"
+
+
+def turns(row: EvidenceRow, w: Wording) -> str:
+    """How often there is a deal where there is none today, or the other way round."""
+    return "" if row.turn_chance is None else often(row.turn_chance, w)
+
+
+def moves(row: EvidenceRow, w: Wording) -> str:
+    """How often the deal stays one, at a price out of today's fair range or by another way out."""
+    if row.change_chance is None or row.turn_chance is None:
         return ""
-    if row.change_chance == 0.0:
+    return often(max(0.0, row.change_chance - row.turn_chance), w)
+
+
+def often(chance: float, w: Wording) -> str:
+    """A chance as so many of a hundred; none is told as never but zero."""
+    if chance < 1e-9:
         return NEVER
-    return f"in {w.number(100 * row.change_chance, 0)} of 100" if row.change_chance >= 0.005 else "in under 1 of 100"
+    return f"in {w.number(100 * chance, 0)} of 100" if chance >= 0.005 else "in under 1 of 100"
 
 
 def _worth(row: EvidenceRow, w: Wording) -> str:
     gain = row.gain_both or 0.0
     if abs(gain) < 1.0:
-        told = "and is worth nothing to the two of you together"
+        moved = row.change_chance is not None and row.change_chance > 0
+        told = "what one of you gains by that the other loses" if moved else "the two of you gain nothing together"
     elif gain < 0:
-        told = f"and costs the two of you about {w.money_rough(-gain)} together, as it may undo the deal"
+        told = f"it costs the two of you about {w.money_rough(-gain)} together, as it may undo the deal"
     else:
-        told = f"and is worth about {w.money_rough(gain)} to the two of you together"
+        told = f"it is worth about {w.money_rough(gain)} to the two of you together"
     return f"{told}; the damage costs {w.money_rough(row.damage)}" if row.damage else told
 
 
@@ -135,7 +169,7 @@ def cells(row: EvidenceRow, found: Evidence, w: Wording) -> tuple[str, ...]:
     """The figures of a test, under `HEAD`; empty where there are none."""
     gain = "" if row.gain_both is None else w.money_rough(row.gain_both)
     left = "" if row.net is None else w.money_rough(row.net)
-    return left, gain, w.money_rough(row.cost), often(row, w), range_left(row, found, w)
+    return left, gain, w.money_rough(row.cost), turns(row, w), moves(row, w), range_left(row, found, w)
 
 
 def care(row: EvidenceRow, w: Wording) -> list[str]:
@@ -147,6 +181,11 @@ def care(row: EvidenceRow, w: Wording) -> list[str]:
         share = w.percent(row.premium_lost_frac, 1)
         told.append(f"It damages the piece: counted as {share} of what a collector would pay over the melt value.")
     return [*told, *row.safety]
+
+
+def precision(row: EvidenceRow, w: Wording) -> str:
+    """What a test's doubt comes from and what would lessen it."""
+    return retold(row.precision, w)
 
 
 def usual(found: Evidence, w: Wording) -> list[tuple[str, str]]:
@@ -164,8 +203,9 @@ def reading_guide(found: Evidence, w: Wording) -> list[str]:
         "Worth: what house and seller gain together when, after each of "
         f"{w.number(found.outcomes, 0)} possible outcomes, both follow their rules again, at the middle price or "
         "without a deal. Left over: that less cost and damage.",
-        "The deal changes when there is one or none, when it rests on another way out, or when the middle leaves "
-        "today's fair range.",
+        "Deal or none: how often there is a deal after it where there is none today, or none where there is one.",
+        "Price moves: how often the deal stays one but its middle leaves today's fair range, or another way out sets "
+        "the ceiling. Money then goes from one of you to the other, which is worth nothing to the two together.",
     ]
     if found.today.price is not None and found.today.price_basis is not None:
         at = f"{w.price(round(found.today.price, w.money_digits))}, {PRICES[found.today.price_basis]}"

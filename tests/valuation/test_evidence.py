@@ -150,7 +150,9 @@ def test_whatever_the_request_the_figures_hold_together(entries):
             continue
         assert row.net == pytest.approx(row.gain_both - row.cost - row.damage, abs=1e-4)
         assert row.damage >= 0
-        assert 0 <= row.change_chance <= 1 and 0 <= row.deal_chance <= 1
+        assert 0 <= row.turn_chance <= row.change_chance <= 1 and 0 <= row.deal_chance <= 1
+        turned = 1 - row.deal_chance if told.today.deal else row.deal_chance
+        assert row.premium_lost_frac > 0 or row.turn_chance == pytest.approx(turned, abs=1e-9)
         if row.decision_value is not None:
             scale = 1e-6 * abs(told.today.price) + 1e-4
             assert -scale <= row.decision_value
@@ -285,6 +287,19 @@ def test_without_tests_one_of_every_kind_is_weighed_and_every_figure_is_an_assum
     rows, told = found(base, {"tests": entered})
     assert told.assumptions == ()
     assert not rows["chip"].needs_consent
+
+
+def test_a_chip_tells_the_rock_as_well_as_its_balance_and_its_mass_allow(base):
+    """By hand: steps of 0.1 g, three readings: u² = d² / 6 + s² / 3 + l² / 3, all 0.1 g; rock 2.63, chip of 12 cm³."""
+    coarse = {f"weighing.{name}_g": 0.1 for name in ("readability", "repeatability", "linearity")}
+    rows, _ = found(base, coarse | {"tests": [{"kind": "chip"}]}, log2_draws=11)
+    reading = 0.1 * np.sqrt(1 / 6 + 1 / 3 + 1 / 3)
+    u = np.hypot(reading / 12 * np.hypot(2.63, 1.63), 0.005)
+    assert rows["chip"].u == pytest.approx(u, rel=0.02)
+    assert "steps of 0.1 g" in rows["chip"].precision and "0.01 g" in rows["chip"].precision
+    assert "narrower already" in rows["chip"].precision
+    entered, _ = found(base, coarse | {"tests": [{"kind": "chip", "u_g_cm3": 0.004}]}, log2_draws=11)
+    assert entered["chip"].precision == ""
 
 
 def test_usual_costs_are_alike_in_any_currency(base):

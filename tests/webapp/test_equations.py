@@ -321,7 +321,7 @@ class TestEvidence:
         request = read_request(scenario("chip-pays").entries)
         chip, v = evidence(request).tests[0], valued(request, Draws())
         assert chip.kind == "chip" and v.request.weighing is not None
-        terms = settled_terms(request.tests[0], v.request.weighing, v.money_per_g, 2.7)
+        terms = settled_terms(request.tests[0], v.request.weighing, v.money_per_g, 2.7, "USD")
         measured, stakes = measurement(terms, v), stakes_of(v)
         assert measured is not None
         outcomes = simulated_outcomes(measured.values, measured.u).calibrated(untold(v))

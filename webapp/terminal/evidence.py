@@ -21,10 +21,12 @@ def told(page: Page, found: Evidence, *, sources: bool) -> Iterator[RenderableTy
     yield page.heading("Tests", "best first")
     rows = [(LABELS[row.kind], *words.cells(row, found, w)) for row in found.tests]
     paying = [LABELS[row.kind] for row in found.tests if row.pays]
-    yield page.table(rows, "lrrrrr", ("", *words.HEAD), bold=paying)
+    yield page.table(rows, "lrrrrrr", ("", *words.HEAD), bold=paying)
     for row in found.tests:
         yield page.heading(words.title(row, w), "pays" if row.pays else "")
         yield page.inset(page.text(words.in_words(row, found, w)))
+        if row.width_g is not None and row.precision:
+            yield page.inset(page.text(words.precision(row, w)))
         if words.sides(row, w):
             yield page.inset(page.text(words.sides(row, w), "dim"))
         care = words.care(row, w)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flask import Blueprint, Response, abort
+from flask import Blueprint, Response, abort, request
 from werkzeug.datastructures import MultiDict
 
 from scenarios import UnknownScenario, scenario
@@ -26,10 +26,10 @@ def of_draft(name: str) -> Response:
     except UnknownDraft:
         abort(404, "Nothing is kept under that address. Type something into the quote first.")
     try:
-        request = Reading(
+        read = Reading(
             Typed(MultiDict(kept.entries)), settings().now(), settings().zone, settings().written_in
         ).request()
-        return _told(with_house_tests(request, store()), f"/quotes/{name}")
+        return _told(with_house_tests(read, store()), f"/quotes/{name}")
     except (RequestRefused, ValuationError):
         abort(422, "Something is still missing or wrong in this quote, so no test can be weighed against it.")
 
@@ -38,19 +38,17 @@ def of_draft(name: str) -> Response:
 def of_demo(name: str) -> Response:
     """What one more test of a demo is worth."""
     try:
-        request = scenario(name).request()
+        read = scenario(name).request()
     except UnknownScenario as unknown:
         abort(404, str(unknown))
-    return _told(request, f"/demos/{name}")
+    return _told(read, f"/demos/{name}")
 
 
-def _told(request: QuoteRequest, back: str) -> Response:
-    found = evidence(request)
-    return page(
-        "evidence/evidence.html",
-        found=found,
-        title=request.title,
-        back=back,
-        say=evidence_words,
-        w=Wording(settings().written_in, found.currency),
-    )
+def _told(read: QuoteRequest, back: str) -> Response:
+    """The page at once, what the tests are worth a little later; where it is asked for, the whole page."""
+    w = Wording(settings().written_in, read.spot.currency)
+    about = {"title": read.title, "back": back, "say": evidence_words, "w": w}
+    if "whole" not in request.args:
+        return page("evidence/evidence.html", found=None, whole=f"{request.path}?whole=1", **about)
+    name = "evidence/told.html" if "HX-Request" in request.headers else "evidence/evidence.html"
+    return page(name, found=evidence(read), **about)
