@@ -10,6 +10,7 @@ from werkzeug.exceptions import HTTPException, SecurityError
 from werkzeug.routing import RoutingException
 from werkzeug.sansio.response import Response as AnyResponse
 
+from webapp import fault_log
 from webapp.rendering import page
 from webapp.store import (
     AlreadyHandedOver,
@@ -79,7 +80,7 @@ def unkept(trouble: StoreError) -> Response:
 def bug(error: Exception) -> Response:
     """A mistake of ours: logged under a reference that the page names."""
     reference = secrets.token_hex(4)
-    log.error("reference %s: %s %s", reference, request.method, request.path, exc_info=error)
+    log.error("reference %s: %s %s\n%s", reference, request.method, request.path, fault_log.told(error))
     return _answer(
         500,
         f"This is a mistake of the program, not yours. The log names it under the reference {reference}. "

@@ -13,6 +13,7 @@ from typing import Literal
 
 from valuation import LotQuote, LotRequest, RequestRefused, lot_quote
 from valuation.lots import LotStopped
+from webapp import fault_log
 from webapp.lot_file import LotProblem, LotText
 
 State = Literal["waiting", "running", "done", "refused", "stopped", "failed"]
@@ -82,7 +83,7 @@ class Job:
             self.state = "refused"
         except Exception as fault:
             self.reference = secrets.token_hex(4)
-            log.error("reference %s: lot %s", self.reference, self.name, exc_info=fault)
+            log.error("reference %s: lot %s\n%s", self.reference, self.name, fault_log.told(fault))
             self.state = "failed"
 
 

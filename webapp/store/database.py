@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -130,7 +131,12 @@ class Store:
 
 def engine(file: Path) -> Engine:
     """Connections to a file, with transactions begun by us and not by the driver."""
-    made = create_engine(URL.create("sqlite", database=str(file)), connect_args={"timeout": BUSY_TIMEOUT_MS / 1000})
+    logging.getLogger("sqlalchemy").setLevel(logging.WARNING)  # else all that is read and written could be logged
+    made = create_engine(
+        URL.create("sqlite", database=str(file)),
+        connect_args={"timeout": BUSY_TIMEOUT_MS / 1000},
+        hide_parameters=True,  # in the text of its exceptions too
+    )
     event.listen(made, "connect", _connected)
     event.listen(made, "begin", _begun)
     return made
