@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -57,6 +58,11 @@ TEXTS = (
     "a\r\nSet-Cookie: x=1",
 )
 WORDS = FIGURES + TEXTS
+# A page shows again what was typed into these, so that no figure there could be told from it.
+SAID = frozenset(
+    {"name", "title", "description", "seller_reference", "note", "reason", "reference", "source", "safety"}
+)
+NO_NUMBERS = frozenset({"NaN", "nan", "Infinity", "-inf"})
 NUMBERS = (
     0,
     -0.0,
@@ -210,4 +216,4 @@ def typed_differently(chance: random.Random, pairs: list[tuple[str, str]], names
             name = chance.choice(names)
             odd = f"{name}.{chance.choice(('0', '7', '-1', '499', '500', '9' * 30, 'x', 'low', '٣', ''))}"
             made.insert(at, (odd, word))
-    return made
+    return [(n, "x" if w in NO_NUMBERS and SAID & set(re.split(r"[._]", n) + n.split(".")) else w) for n, w in made]

@@ -20,7 +20,7 @@ from webapp.rendering import house, page, settings, store
 from webapp.retold import retold
 from webapp.sentences import LIMITS, assumed
 from webapp.sheet_table import csv_of
-from webapp.store import StoreError, UnknownDraft, drafts
+from webapp.store import StoreError, TextRefused, TooLarge, UnknownDraft, drafts
 from webapp.wording import Wording
 
 views = Blueprint("lots", __name__, url_prefix="/lots")
@@ -65,7 +65,8 @@ def valued(name: str) -> AnyResponse:
     except UnknownDraft:
         abort(404, "That address names no lot. Start a new one.")
     except StoreError as trouble:
-        return page("lots/lot.html", 503, unkept=str(trouble), **_shown(name, form, None, is_kept=False))
+        status = 422 if isinstance(trouble, TextRefused | TooLarge) else 503
+        return page("lots/lot.html", status, unkept=str(trouble), **_shown(name, form, None, is_kept=False))
     try:
         if unread:
             raise LotRefused([LotProblem(0, 0, "pieces", "", unread)])
