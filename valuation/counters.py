@@ -111,8 +111,7 @@ def _accept_words(by: Party, split: Split, currency: str, *, beyond: bool, by_mi
 def _counter_words(by: Party, why: str, middle: str) -> str:
     end, under, over = ("low", "under", "over") if by == "buyer" else ("high", "over", "under")
     return {
-        "end": f"The {end} end of the fair range, as their figure is too far {over} the middle of {middle} to meet "
-        "them half way.",
+        "end": f"The {end} end of the fair range: their figure is too far {over} the middle of {middle} to meet there.",
         "mirror": f"As far {under} the middle of {middle} as their figure is {over} it, so that the two meet there.",
         "half": f"Half the way from your own last figure to the middle of {middle}.",
         "middle": "The middle, where both gain alike.",

@@ -229,8 +229,8 @@ def claim_in_brief(quote: Quote, w: Wording) -> str:
     gold, chance = quote.fine_gold_g, max(reading.chance for reading in quote.claim.readings)
     found = w.grams_range(gold.low, gold.high, gold.sd)
     told = (
-        f"Claimed {w.grams_rough(quote.claim.claimed_g)}; found {found} of fine gold. "
-        f"The chance that the claim is true is {w.chance(chance)}."
+        f"Claimed {w.grams_rough(quote.claim.claimed_g)}, found {found} of fine gold: "
+        f"the chance that it is true is {w.chance(chance)}."
     )
     if chance < TOO_TRUE or quote.false_gold is None:
         return told
@@ -277,9 +277,12 @@ def price_fall(risk: PriceRisk, w: Wording) -> str:
     if risk.break_even_fall_frac <= 0:
         return "At today's metal price refining does not pay that on average."
     fall = f"The gold price may fall {w.percent(risk.break_even_fall_frac, 1)} until refining only just pays"
-    return (
-        f"{fall}." if risk.chance_of_fall is None else f"{fall}; the chance of that is {w.chance(risk.chance_of_fall)}."
-    )
+    if risk.chance_of_fall is None:
+        return f"{fall}."
+    if risk.open_days == 0:
+        return f"{fall}; it is fixed on receipt, so that a later fall costs nothing."
+    within = "" if risk.open_days is None else f" within the {w.number(risk.open_days, 0)} days to settlement"
+    return f"{fall}; the chance of that{within} is {w.chance(risk.chance_of_fall)}."
 
 
 def assumed(row: Assumption, w: Wording) -> str:

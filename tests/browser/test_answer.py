@@ -114,6 +114,7 @@ def test_the_seller_s_paper_is_one_page(watched: Watched, size: str) -> None:
     page.goto(f"/demos/{FIRST}")
     page.locator(".plan .use").first.click()
     page.get_by_role("link", name="Turn to the seller", exact=True).click()
+    page.get_by_role("button", name="to the seller").click()
     read = pypdf.PdfReader(io.BytesIO(page.pdf(format=size)))
     words = on_paper(read)
     assert len(read.pages) == 1

@@ -71,11 +71,13 @@ def test_a_walk_in_seller_is_quoted(watched: Watched, scripts: bool) -> None:
     expect(page.locator("#g-said .group-line")).to_contain_text("offer 4321")
     ours = figure(page).inner_text().split(" to ")
     page.get_by_role("link", name="Turn to the seller", exact=True).click()
+    page.get_by_role("button", name="Show $4,321 to the seller").click()
     expect(page.get_by_role("heading", name="Our offer")).to_be_visible()
     shown = page.locator("body").inner_text()
     assert "$4,321" in shown
     assert [secret for secret in (*ours, "$3,917", "$5,017") if secret in shown] == []
-    page.go_back()
+    page.get_by_text("For the house").click()
+    page.get_by_role("link", name="Show the house's side").click()
     expect(page.get_by_label("Our offer", exact=True)).to_have_value("4321")
 
     page.get_by_role("link", name="The working of every figure").click()
@@ -163,6 +165,8 @@ def test_a_seller_is_quoted_by_keys_alone(watched: Watched) -> None:
     page.keyboard.type("4321")
     expect(page.locator("#g-said .group-line")).to_contain_text("offer 4321")
     tab_to(page, ".turn a[href$='/turn']")
+    page.keyboard.press("Enter")
+    tab_to(page, ".choose-offer button")
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="Our offer")).to_be_visible()
     expect(page.locator(".counter-offer .figure")).to_have_text("$4,321")

@@ -91,8 +91,8 @@ class TestReasons:
         [
             (buyer(2600.0), "As far under the middle of 2,500.00 USD as their figure is over it"),
             (seller(2400.0), "As far over the middle of 2,500.00 USD as their figure is under it"),
-            (buyer(2900.0), "The low end of the fair range, as their figure is too far over the middle"),
-            (seller(2100.0), "The high end of the fair range, as their figure is too far under the middle"),
+            (buyer(2900.0), "The low end of the fair range: their figure is too far over the middle"),
+            (seller(2100.0), "The high end of the fair range: their figure is too far under the middle"),
             (buyer(2700.0, 2300.0), "Half the way from your own last figure"),
             (buyer(2600.0, 2550.0), "Your own last figure stands: it is not under the middle"),
             (buyer(2600.0, 2495.0), "The middle, where both gain alike."),
