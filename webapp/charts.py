@@ -17,6 +17,7 @@ TRACK_TOP = 16  # of a row of the picture that stands by itself; above it stand 
 FOOT = 30
 NARROW = 300  # pixels that the tracks have at the least, beside their words
 LETTER, GAP = 7, 8  # pixels of a letter of a tick at the most, and between two ticks
+EDGE = 4  # per cent of the width in which a label would leave the picture
 MARGIN_FRAC = 0.04
 LEAST_SHARE_FRAC = 0.005
 
@@ -182,9 +183,11 @@ def _ticks(low: float, high: float, w: Wording) -> tuple[Tick, ...]:
     ticks = []
     for i in range(first, last + 1):
         x = round(100 * (i * step - low) / (high - low), 2)
-        anchor: Literal["start", "middle", "end"] = "start" if x < 8 else "end" if x > 92 else "middle"
+        anchor: Literal["start", "middle", "end"] = "start" if x < EDGE else "end" if x > 100 - EDGE else "middle"
         ticks.append(Tick(x, w.price(float(i * Decimal(repr(step)))), anchor))
-    return tuple(ticks)
+    # A label at an edge is pushed inwards, towards the next one.
+    inner = [tick for tick in ticks if tick.anchor == "middle"]
+    return tuple(inner if len(inner) > 2 else ticks)
 
 
 def tick_step(span: float, most: float) -> float:

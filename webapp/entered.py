@@ -9,10 +9,11 @@ from typing import NamedTuple
 
 from pydantic.fields import FieldInfo
 
-from valuation import QuoteRequest, materials
+from valuation import QuoteRequest, materials, rubric
 from valuation.assumptions import value_words
 from valuation.field import Section
-from valuation.terms import Said, Spot
+from valuation.terms import Buyer, Claim, Said, Spot
+from webapp.fields import choice_words
 from webapp.retold import retold
 from webapp.wording import NBSP, Wording
 
@@ -34,6 +35,8 @@ def entered(request: QuoteRequest, w: Wording) -> Iterator[tuple[str, list[Line]
             yield str(field.title), [Line("In order", ", ".join(_said(row, w) for row in value))]
         elif isinstance(value, Section):
             lines = list(_lines(value, w))
+            if isinstance(value, Buyer) and value.offer is not None:
+                yield "Our offer", [Line("Offer", w.price(value.offer))]
             if lines:
                 yield str(field.title), lines
         elif isinstance(value, tuple):
@@ -52,6 +55,11 @@ def _lines(section: Section, w: Wording, before: str = "") -> Iterator[Line]:
             yield from _lines(value, w, label)
         elif name in ("currency", "unit") and isinstance(section, Spot):
             continue  # they stand with each price
+        elif (name == "unit" and isinstance(section, Claim)) or (name == "offer" and isinstance(section, Buyer)):
+            continue  # told with the claimed mass; told by itself, since it is no term
+        elif isinstance(value, dict):
+            graded = rubric.qualities()
+            yield from (Line(graded[key].label, graded[key].grades[grade].label) for key, grade in value.items())
         elif isinstance(value, tuple) and isinstance(value[0], Section) and name != "payable":
             yield Line(label, "; ".join(_row(row, w) for row in value))
         else:
@@ -70,6 +78,10 @@ def told(section: Section, name: str, field: FieldInfo, w: Wording) -> str:
         return f"{w.price(value)} per {section.unit}"
     if name == "kind" and value in materials.rocks():
         return materials.rocks()[value].label
+    if isinstance(section, Claim) and name == "mass":
+        return f"{w.number(value, 6, least=0)}{NBSP}{section.unit}"
+    if isinstance(value, str):
+        return choice_words(field.annotation, value)
     if unit.startswith("money") and isinstance(value, float):
         return w.price(value) + unit.removeprefix("money").replace("/", " per ")
     return retold(value_words(value, unit), w)

@@ -95,6 +95,11 @@ class Field:
         return self.unit.startswith("money") or self.path in _PRICES
 
 
+def choice_words(annotation: Any, value: str) -> str:
+    """A choice as the form words it; of a long wording the name before its colon."""
+    return _CHOICES.get(value, value).partition(":")[0].lower() if value in _literals(annotation) else value
+
+
 def without_positions(path: str) -> str:
     """Path of the field in the model: list positions are left out."""
     return ".".join(part for part in path.split(".") if not part.isdigit())

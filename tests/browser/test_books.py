@@ -47,7 +47,7 @@ def test_a_refiner_is_entered_once_and_used_in_a_quote(watched: Watched, scripts
     expect(page.locator("#answer")).to_contain_text("Fair price")
 
     page.locator('[id="f-refiner.assay_fee"]').fill("80")
-    page.get_by_role("button", name="Save these terms to the book").click()
+    page.get_by_role("button", name="Keep these terms for later quotes").click()
     expect(page.locator("#book-refiner")).to_contain_text("as version 2")
     page.goto("/books/refiners")
     expect(page.locator(".book-table")).to_contain_text("assay $80")

@@ -3,7 +3,7 @@
 import pytest
 
 from scenarios import FIRST, names, scenario
-from valuation import quote
+from valuation import quote, read_request
 from webapp.entered import entered, readings
 from webapp.wording import NBSP, Wording
 
@@ -48,3 +48,23 @@ def test_figures_said_stand_in_their_order() -> None:
     assert told["Figures said"]["In order"] == (
         "the seller $3,600, the house $2,500, the seller $3,200, the house $2,700, the seller $3,000"
     )
+
+
+def test_grades_choices_and_the_claim_are_told_in_words() -> None:
+    graded = {
+        line.label: line.figure for _, lines in entered(scenario("graded-qualities").request(), W) for line in lines
+    }
+    assert graded["Gold to be seen"] == "bold, across the piece" and not any(
+        "{" in figure for figure in graded.values()
+    )
+    request = scenario("leaf-gold-walk-in").request()
+    seller = dict(entered(request, W))["Seller"]
+    assert ("Claim, claimed gold", "1.9\u00a0ozt") in seller and ("Claim, meant as", "not said") in seller
+
+
+def test_the_offer_is_no_term() -> None:
+    entries = dict(scenario("leaf-gold-walk-in").entries)
+    entries["buyer"] = {**entries["buyer"], "offer": 4200}
+    told = dict(entered(read_request(entries), W))
+    assert told["Our offer"] == [("Offer", "$4,200")]
+    assert "Offer" not in {line.label for line in told["Our terms"]}
