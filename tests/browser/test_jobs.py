@@ -166,6 +166,7 @@ def test_a_seller_is_quoted_by_keys_alone(watched: Watched) -> None:
     expect(page.locator("#g-said .group-line")).to_contain_text("offer 4321")
     tab_to(page, ".turn a[href$='/turn']")
     page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="What do you offer?")).to_be_visible()
     tab_to(page, ".choose-offer button")
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="Our offer")).to_be_visible()
