@@ -74,6 +74,7 @@ def price_risk(v: Valuation) -> PriceRisk | None:
         rows=tuple(rows),
         break_even_fall_frac=fall,
         chance_of_fall=None if fall is None else _chance_of_fall(fall, v),
+        open_days=0.0 if chosen.refiner.price_fixed == "receipt" else float(chosen.refiner.settlement_days),
     )
 
 

@@ -372,6 +372,8 @@ class PriceRisk(Row):
         even at today's price; None if no price would.
     chance_of_fall : float or None
         Chance that the price falls at least so far by settlement; 0 if it is fixed at receipt.
+    open_days : float or None
+        Days for which the price stays open: those to settlement, 0 if it is fixed at receipt; None in old sheets.
     """
 
     price: FiniteFloat
@@ -379,3 +381,4 @@ class PriceRisk(Row):
     rows: tuple[RiskRow, ...]
     break_even_fall_frac: FiniteFloat | None
     chance_of_fall: FiniteFloat | None
+    open_days: FiniteFloat | None = None

@@ -71,6 +71,7 @@ class TestClosedForms:
         fall = 1.0 - (offer + HANDLING) / (OZT * SPOT * math.exp(-RATE * YEARS))
         assert risk.break_even_fall_frac == pytest.approx(fall, rel=1e-9)
         assert risk.chance_of_fall == pytest.approx(chance_under(offer + HANDLING, DAYS), rel=1e-9)
+        assert risk.open_days == DAYS
 
     def test_requoted_at_the_fallen_price_the_mean_is_the_outlay(self, quoted):
         terms = {"collector": TAKEN_OUT, "buyer.offer": 4100.0}

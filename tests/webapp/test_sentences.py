@@ -310,6 +310,12 @@ def test_price_that_refining_cannot_pay_is_told() -> None:
     q = quote(scenario(FIRST).request(), with_price_risk=True)
     assert q.price_risk is not None
     assert "may fall" in sentences.price_fall(q.price_risk, W)
+    days = scenario(FIRST).request().refiner.settlement_days  # type: ignore[union-attr]
+    assert f"within the {days:.0f} days to settlement is " in sentences.price_fall(q.price_risk, W)
+    hardly = q.price_risk.model_copy(update={"chance_of_fall": 0.0002})
+    assert "settlement is under 1 %." in sentences.price_fall(hardly, W).replace(NBSP, " ")
+    fixed = q.price_risk.model_copy(update={"chance_of_fall": 0.0, "open_days": 0.0})
+    assert "fixed on receipt" in sentences.price_fall(fixed, W) and "chance" not in sentences.price_fall(fixed, W)
     dear = q.price_risk.model_copy(update={"break_even_fall_frac": -0.1})
     assert "does not pay" in sentences.price_fall(dear, W)
     assert sentences.price_fall(q.price_risk.model_copy(update={"break_even_fall_frac": None}), W) == ""
