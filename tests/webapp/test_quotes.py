@@ -40,6 +40,9 @@ def test_every_demo_shows_the_figures_of_its_quote(visitor: Visitor, name: str) 
         if caution.code == "no_fair_price":
             assert "There is no fair cash price" in told or "There is no whole price" in told
             continue
+        if caution.code == "claim_only" and answer.ask is not None and answer.ask.first is not None:
+            assert " ".join(answer.ask.first.split()) in told
+            continue
         assert " ".join(retold(caution.message, w).split()) in told
     for notice in answer.notices:
         assert " ".join(notice.message.split()) in page.words("#notices")
