@@ -9,6 +9,7 @@ from datetime import datetime, timedelta, tzinfo
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
+from babel import Locale
 from pydantic import ValidationError
 
 from valuation import problems_of
@@ -17,6 +18,7 @@ from valuation.mass import G_PER_OZT
 from valuation.money import currency_digits
 from valuation.number import read_number
 from valuation.outcome import Outcome, Refined, Sold, read_outcome
+from webapp.amounts_typed import ungrouped
 from webapp.store.books import Content
 from webapp.store.deeds import Deed
 from webapp.wording import Wording
@@ -83,13 +85,16 @@ def input_name(kind: str, name: str) -> str:
     return f"sold_{name}" if kind == "sold" and name == "days" else name
 
 
-def read(entries: Mapping[str, str], currency: str) -> tuple[Outcome | None, dict[str, str]]:
-    """The outcome that was typed, or what is wrong beside each input."""
+def read(
+    entries: Mapping[str, str], currency: str, locale: Locale | None = None
+) -> tuple[Outcome | None, dict[str, str]]:
+    """The outcome that was typed, or what is wrong beside each input; amounts may be grouped as the locale does."""
     kind = entries.get("kind") if entries.get("kind") in KINDS else "refined"
     assert kind is not None
     typed = {name: entries.get(input_name(kind, name), "").strip() for name in FIELDS[kind]}
     told: dict[str, Any] = {"kind": kind, "currency": currency, "note": entries.get("note", "").strip()}
-    told |= {name: text for name, text in typed.items() if text}
+    amounts = (*_MONEY, "gold_price")
+    told |= {name: ungrouped(text, locale) if name in amounts else text for name, text in typed.items() if text}
     if kind == "refined":
         told |= _in_grams(typed, entries.get("fine_gold_unit", "g"))
     elif entries.get("unit"):

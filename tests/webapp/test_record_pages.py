@@ -41,7 +41,7 @@ def agreed(visitor: Visitor) -> Page:
 
 
 REFINED = {"kind": "refined", "fine_gold_g": "39.2", "paid": "4688.10", "days": "16"}
-SOLD = {"kind": "sold", "price": "7400", "costs": "250", "gold_price": "4150", "unit": "ozt", "sold_days": "60"}
+SOLD = {"kind": "sold", "price": "7,400", "costs": "250", "gold_price": "4150", "unit": "ozt", "sold_days": "60"}
 
 
 def settle(visitor: Visitor, page: Page, following: str = "", **typed: str) -> Page:
@@ -64,7 +64,7 @@ def test_a_sale_asks_for_the_gold_price_of_the_day(visitor: Visitor) -> None:
     told = settle(visitor, agreed(visitor), **{**SOLD, "gold_price": "", "sold_days": "soon"})
     assert told.status == 422
     assert "premium is what was paid over the gold of the day" in told.words("#p-gold_price")
-    assert "soon" in told.words("#p-sold_days") and told.field("price")["value"] == "7400"
+    assert "soon" in told.words("#p-sold_days") and told.field("price")["value"] == "7,400"
     assert told.one("input[value=sold]").has_attr("checked")
 
 

@@ -123,7 +123,7 @@ def settled_with(sheet: str, revision: int) -> AnyResponse:
     """Note what came of an agreed sheet, or correct it by a further deed."""
     kept = _there(sheet)
     entries = {name: text for name, text in request.form.items() if name not in (TOKEN, "following")}
-    told, problems = outcome.read(entries, kept.currency or settings().currency)
+    told, problems = outcome.read(entries, kept.currency or settings().currency, settings().written_in)
     if told is None:
         return _shown(kept, 422, entries=entries, problems=problems)
     following, now = request.form.get("following", ""), settings().now()
