@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from datetime import datetime
 from pathlib import Path
 
@@ -35,8 +36,10 @@ class DamagedStore(StoreError):  # noqa: N818
 
     def __init__(self, file: Path, why: str) -> None:
         super().__init__(
-            f"{file} is damaged or is not Lodeworth's ({why}). It was left as it is. Put a backup in its place, "
-            "or move it and its companions (-wal, -shm) elsewhere and start again with an empty one."
+            f"{file} is damaged or is not Lodeworth's ({why}). It was left as it is. Stop Lodeworth and put a backup "
+            f"back: lodeworth restore BACKUP --data {shlex.quote(str(file.parent))} (what is there now is kept under "
+            "another name). Without a backup, move the file and its companions (-wal, -shm) elsewhere and start again "
+            "with an empty one."
         )
 
 
