@@ -116,8 +116,9 @@ class Feed(Section):
     address: Address = said("Address", "Begins with https://.", max_length=1000)
     format: Literal["json", "csv"] = said("Answers in", "JSON or CSV.", default="json", assumed="JSON")
     price: Place = said(
-        "Price at",
-        "JSON: a pointer such as /metals/gold/price. CSV: the column's name, or its number.",
+        "Where the price stands",
+        "JSON: the names that lead to it, each after a slash, such as /metals/gold/price (a JSON Pointer). CSV: the "
+        "column's name, or its number.",
         min_length=1,
         max_length=300,
     )
@@ -128,15 +129,26 @@ class Feed(Section):
         "Currency", "ISO 4217 code; an answer that names another one is refused.", default=None, assumed="as answered"
     )
     currency_at: Place = said(
-        "Currency at", "Where the answer names it; empty if it does not.", default="", max_length=300
+        "Where the currency stands",
+        "As for the price; empty if it is not told.",
+        default="",
+        max_length=300,
     )
     unit: Unit = said("Price per", "An answer that names another unit is refused.", default=None, assumed="as answered")
-    unit_at: Place = said("Unit at", "Where the answer names it; empty if it does not.", default="", max_length=300)
+    unit_at: Place = said(
+        "Where the unit stands", "As for the price; empty if it is not told.", default="", max_length=300
+    )
     one_of: OwnCurrency = said(
-        "Rate of one", "Exchange rates only: the currency of which one is priced.", default=None, assumed="none"
+        "Currency exchanged",
+        "Exchange rates only: USD if the answer says what one USD costs.",
+        default=None,
+        assumed="none",
     )
     time_at: Place = said(
-        "Time at", "When the price was made; without an offset it is UTC.", default="", max_length=300
+        "Where its time stands",
+        "When the price was made; without an offset it is UTC.",
+        default="",
+        max_length=300,
     )
     header: Annotated[OneLine, AfterValidator(_header_name)] = said(
         "Header for a key", "If the source asks for one.", default=""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
@@ -31,10 +31,10 @@ def _range(name: str, path: str, unit: str) -> list[Column]:
 
 COLUMNS: tuple[Column, ...] = (
     Column("title", "title", "Wedge with leaf", "Rusty lump"),
-    Column("source", "source"),
     Column("dry_g", "weighing.dry_g", "412.75 / 412.80", "294.90"),
     Column("submerged_g", "weighing.submerged_g", "271.20", "186.35"),
     Column("displaced_g", "weighing.displaced_g"),
+    Column("source", "source"),
     Column("rock", "rock.kind"),
     *_range("rock", "rock.density_g_cm3", "g_cm3"),
     *_range("fineness", "gold.fineness_frac", "frac"),
@@ -42,6 +42,7 @@ COLUMNS: tuple[Column, ...] = (
     *_range("premium", "collector.premium_frac", "frac"),
     Column("collector_price", "collector.price"),
 )
+SHORT = COLUMNS[:3]  # all that most lots need; any column may be left out
 _BY_NAME = {column.name: column for column in COLUMNS}
 _REPLACED = {  # what a piece's own entry in a shared section stands in place of
     "collector.premium_frac": ("price", "rubric", "comparables"),
@@ -110,8 +111,8 @@ def column_at(path: str, filled: Mapping[Column, str]) -> Column | None:
     return next((c for c in (*filled, *COLUMNS) if c.path.startswith(f"{section}.")), None)
 
 
-def template(delimiter: str = ",") -> str:
+def template(delimiter: str = ",", columns: Sequence[Column] = COLUMNS) -> str:
     """A table with its header and two invented pieces, to be filled in."""
-    lines = [[column.name for column in COLUMNS]]
-    lines += [[getattr(column, example) for column in COLUMNS] for example in ("example", "other_example")]
+    lines = [[column.name for column in columns]]
+    lines += [[getattr(column, example) for column in columns] for example in ("example", "other_example")]
     return "".join(delimiter.join(cells) + "\n" for cells in lines)

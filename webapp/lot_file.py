@@ -56,6 +56,7 @@ class LotText:
     entries: Mapping[str, Any]
     lines: tuple[int, ...] = ()
     cells: tuple[Mapping[Column, str], ...] = field(default=(), repr=False)
+    is_usual_rock: bool = False  # nobody named a rock, so the usual one was taken
 
     def request(self) -> LotRequest:
         """The request. Raises `LotRefused`."""

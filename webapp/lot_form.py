@@ -23,6 +23,7 @@ _PATHS = {
     "minimum": ("seller", "minimum"),
     "other_bid": ("seller", "other_bid"),
 }
+USUAL_ROCK = "vein-quartz"  # as a new quote has it
 _FIELD_AT = {".".join(path): name for name, path in _PATHS.items()}
 LABELS = {
     "title": "Name of the lot",
@@ -63,10 +64,16 @@ class LotForm:
 
     def seen_after(self, before: LotForm, now: datetime) -> LotForm:
         """With the time at which this gold price was typed."""
-        seen = before.text("gold_seen_at") if self.text("gold") == before.text("gold") else ""
+        seen = self.text("gold_seen_at")  # of a price that was taken over
+        if not seen and self.text("gold") == before.text("gold"):
+            seen = before.text("gold_seen_at")
         if not seen and self.text("gold").strip():
             seen = now.isoformat()
         return replace(self, texts={**self.texts, "gold_seen_at": seen})
+
+    def with_price(self, gold: str, seen_at: datetime) -> LotForm:
+        """With a price of gold that was seen at another time than now."""
+        return replace(self, texts={**self.texts, "gold": gold, "gold_seen_at": seen_at.isoformat()})
 
     def read(self, house: House, currency: str, now: datetime) -> LotText:
         """The lot that this means; a field that is filled counts before the texts, and these before the house's terms.
@@ -82,7 +89,7 @@ class LotForm:
             read = lot_text(self.text("pieces"), "", shared)
         except FileRefused as refused:
             raise LotRefused([LotProblem(0, 0, "pieces", "", str(refused))]) from None
-        return replace(read, entries=self._filled(read.entries))
+        return _with_rock(replace(read, entries=self._filled(read.entries)))
 
     def _filled(self, entries: Mapping[str, Any]) -> dict[str, Any]:
         found = dict(entries)
@@ -112,8 +119,20 @@ def _over(entries: Mapping[str, Any], below: Mapping[str, Any]) -> dict[str, Any
     return merged
 
 
+def _with_rock(read: LotText) -> LotText:
+    """The lot with the usual rock where pieces were weighed, and neither they nor what they share name one."""
+    pieces = read.entries.get("pieces")
+    pieces = pieces if isinstance(pieces, list) else []
+    weighed = [one for one in pieces if isinstance(one, Mapping) and "weighing" in one]
+    if "rock" in read.entries or all("rock" in one for one in weighed):
+        return read
+    return replace(read, entries={**read.entries, "rock": {"kind": USUAL_ROCK}}, is_usual_rock=True)
+
+
 def field_of(problem: LotProblem) -> str:
     """The field of the page in which a problem of what all share is mended; empty if in none of its own."""
+    if problem.column in ("rock", "spot", "weighing"):
+        return {"rock": "rock", "spot": "gold", "weighing": "readability"}[problem.column]
     return _FIELD_AT.get(problem.column, "terms" if problem.column == "terms" else "")
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from scenarios import demo_lot
 from webapp import lot_jobs
-from webapp.lot_columns import template
+from webapp.lot_columns import COLUMNS, SHORT, template
 from webapp.lot_jobs import LotJobs
 
 TABLE = "title;dry_g;submerged_g\nWedge;412,75;271,2\nLump;294,9;186,35\n"
@@ -135,9 +135,48 @@ def test_the_table_can_be_taken_away_once_it_is_there(visitor, client):
     assert not visitor.open(address(page)).all(".lot-pieces"), "an outcome is not shown for other figures"
 
 
-@pytest.mark.parametrize(("mark", "head"), [("", "title,source,dry_g"), ("?mark=;", "title;source;dry_g")])
+@pytest.mark.parametrize(
+    ("mark", "head"),
+    [
+        ("", "title,dry_g,submerged_g,displaced_g,source"),
+        ("?mark=;", "title;dry_g;submerged_g;displaced_g"),
+        ("?short=1", "title,dry_g,submerged_g\nWedge"),
+        ("?short=1&mark=;", "title;dry_g;submerged_g\nWedge"),
+    ],
+)
 def test_the_template_can_be_taken_away(client, mark, head):
     assert client.get(f"/lots/template.csv{mark}").text.startswith("\ufeff" + head)
+
+
+@pytest.mark.parametrize("columns", [SHORT, COLUMNS])
+def test_a_template_is_valued_as_it_is_and_its_rock_is_stated(visitor, columns):
+    texts = {"gold": "4100", "readability": "0,05", "pieces": template(columns=columns)}
+    page = waited(visitor, sent(visitor, texts))
+    assert "for the 2 pieces" in page.words()
+    rock = "The rock is taken to be clean vein quartz, as nobody named another."
+    assert rock in page.words("section[aria-labelledby=of-gold]")
+    assert rock not in waited(visitor, sent(visitor, {**texts, "rock": "granite"})).words()
+
+
+def test_a_rock_of_the_table_or_of_the_terms_is_not_replaced(visitor):
+    texts = {"gold": "4100", "readability": "0,05"}
+    table = "title;dry_g;submerged_g;rock\nWedge;412,75;271,2;granite\nLump;294,9;186,35;granite\n"
+    told = waited(visitor, sent(visitor, {**texts, "pieces": table}))
+    assert "for the 2 pieces" in told.words() and "as nobody named another" not in told.words()
+    terms = '[rock]\nkind = "granite"\n'
+    told = waited(visitor, sent(visitor, {**texts, "pieces": TABLE, "terms": terms}))
+    assert "for the 2 pieces" in told.words() and "as nobody named another" not in told.words()
+    half = "title;dry_g;submerged_g;rock\nWedge;412,75;271,2;granite\nLump;294,9;186,35;\n"
+    assert "as nobody named another" in waited(visitor, sent(visitor, {**texts, "pieces": half})).words()
+
+
+def test_what_is_missing_leads_to_its_field(visitor):
+    page = sent(visitor, {"gold": "4100", "pieces": TABLE, "rock": "vein-quartz", "readability": ""})
+    if page.status == 422:
+        assert page.all('#problems a[href="#f-readability"]')
+    page = sent(visitor, {**SHARED, "gold": "", "pieces": TABLE})
+    assert page.all('#problems a[href="#f-gold"]')
+    assert page.field("gold")["aria-invalid"] == "true"
 
 
 def test_house_terms_hold_where_the_lot_says_nothing(visitor, app):

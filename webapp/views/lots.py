@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from copy import copy
 from typing import Any
 
 from flask import Blueprint, Response, abort, current_app, redirect, request, url_for
@@ -10,17 +11,21 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from scenarios import demo_lot
 from valuation import materials
+from valuation.errors import shown as plain
 from webapp import lot_told
 from webapp.charts import money_axis
-from webapp.lot_columns import COLUMNS, template
+from webapp.lot_columns import COLUMNS, SHORT, template
 from webapp.lot_file import LotProblem, LotRefused
-from webapp.lot_form import FIELDS, LABELS, LotForm, field_of, wrong_rows
+from webapp.lot_form import FIELDS, LABELS, USUAL_ROCK, LotForm, field_of, wrong_rows
 from webapp.lot_jobs import Job, LotJobs, TooManyLots
+from webapp.price_now import PriceNow, taken_over
 from webapp.rendering import house, page, settings, store
 from webapp.retold import retold
 from webapp.sentences import LIMITS, assumed
 from webapp.sheet_table import csv_of
 from webapp.store import StoreError, TextRefused, TooLarge, UnknownDraft, drafts
+from webapp.store.prices import GOLD
+from webapp.views.prices import newest_kept, offer_words
 from webapp.wording import Wording
 
 views = Blueprint("lots", __name__, url_prefix="/lots")
@@ -43,7 +48,8 @@ def new() -> AnyResponse:
 def empty_table() -> Response:
     """A table of pieces to fill in."""
     mark = request.args.get("mark", ",")
-    return _file("\ufeff" + template(mark if mark in (",", ";") else ","), "pieces.csv")
+    columns = SHORT if "short" in request.args else COLUMNS
+    return _file("\ufeff" + template(mark if mark in (",", ";") else ",", columns), "pieces.csv")
 
 
 @views.get("/<name>")
@@ -80,6 +86,21 @@ def valued(name: str) -> AnyResponse:
     except TooManyLots:
         words = "Several lots are waiting to be valued already. What you typed is kept: try again in a moment."
         return page("lots/lot.html", 503, unkept=words, **_shown(name, form, None, is_kept=True))
+    return redirect(url_for("lots.lot", name=name), 303)
+
+
+@views.post("/<name>/price")
+def price_taken(name: str) -> AnyResponse:
+    """Keep what was typed, with the newest price of gold that is kept."""
+    form, _ = _as_sent()
+    now = _offer(form)
+    if now is not None:
+        form = form.with_price(plain(taken_over(now.price)), now.seen_at)
+    try:
+        _keep(name, form)
+    except StoreError as trouble:
+        status = 422 if isinstance(trouble, TextRefused | TooLarge) else 503
+        return page("lots/lot.html", status, unkept=str(trouble), **_shown(name, form, None, is_kept=False))
     return redirect(url_for("lots.lot", name=name), 303)
 
 
@@ -152,6 +173,18 @@ def _keep(name: str, form: LotForm) -> LotForm:
     return form
 
 
+def _offer(form: LotForm) -> PriceNow | None:
+    """The newest price of gold in the house's currency and unit, if the lot has another."""
+    currency = settings().currency
+    now = newest_kept(GOLD, currency, house().quote_entries(currency)["spot"]["unit"])
+    return None if now is None or form.text("gold").strip() == plain(taken_over(now.price)) else now
+
+
+def told_rock(job: Job | None) -> str:
+    """The rock that was taken for a lot, as nobody named one; empty if somebody did."""
+    return materials.rocks()[USUAL_ROCK].label if job is not None and job.text.is_usual_rock else ""
+
+
 def _first_title(form: LotForm) -> str:
     named = re.search(r'^title\s*=\s*"([^"\n]+)"', form.text("pieces"), re.MULTILINE)
     return named[1] if named and form.text("pieces").find("[[") > named.start() else "Lot of pieces"
@@ -160,11 +193,13 @@ def _first_title(form: LotForm) -> str:
 def _shown(
     name: str, form: LotForm, job: Job | None, *, is_kept: bool, problems: tuple[LotProblem, ...] = ()
 ) -> dict[str, Any]:
+    job = copy(job)  # it may end while the page is being written, which would then show neither progress nor outcome
     told, quote = settings(), None if job is None else job.quote
     w = Wording(told.written_in, told.currency if quote is None else quote.currency)
     problems = problems or (() if job is None else job.problems)
     rows = wrong_rows(problems, form.text("pieces"))
     own = [problem for problem in problems if not (problem.row or problem.line)]
+    offer = None if request.args.get("demo") and not is_kept else _offer(form)
     unit = house().quote_entries(told.currency)["spot"]["unit"]
     return {
         "name": name,
@@ -179,7 +214,10 @@ def _shown(
         "wrong": rows[:MOST_ROWS],
         "wrong_count": len(rows),
         "columns": COLUMNS,
+        "offer": offer and offer_words(offer),
+        "assumed_rock": told_rock(job),
         "rocks": [(key, rock.label) for key, rock in materials.rocks().items()],
+        "usual_rock": materials.rocks()[USUAL_ROCK].label,
         "price_unit": f"{told.currency}/{unit}",
         "currency": told.currency,
         "told": lot_told,

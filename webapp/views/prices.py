@@ -178,35 +178,52 @@ def told_words(told: Told) -> str:
 
 @views.app_template_global()
 def offered_price(form: Typed) -> dict[str, str] | None:
-    """What a quote is offered beside its prices, by metal: the newest that feeds told, in its currency and unit.
+    """What a quote is offered beside its prices, by metal: the newest kept price, in its currency and unit.
 
-    None where there is no feed, and in a demo, whose prices are invented.
+    Where there are feeds, only what they told counts. None where there is nothing to offer and no feed to ask, and in a
+    demo, whose prices are invented.
     """
-    if form.text("demo") or not house().feeds:
+    if form.text("demo"):
         return None
     currency = form.text("spot.currency").strip().upper() or settings().currency
-    w, offers = Wording(settings().written_in, currency), {}
+    offers = {}
     for metal in (GOLD, SILVER) if form.text("spot.silver").strip() else (GOLD,):
-        fed = _fed(form, metal, currency)
-        if fed is None or form.text(f"spot.{metal}").strip() == plain(taken_over(fed.price)):
-            continue
-        figure = w.number(taken_over(fed.price), 6, least=w.money_digits)
-        age = price_age_words(fed.seen_at, datetime.now(UTC))
-        offers[metal] = f"Use {'silver ' if metal == SILVER else ''}{figure} from {fed.source}, {age}"
-    return offers
+        now = _kept(form, metal, currency)
+        if now is not None and form.text(f"spot.{metal}").strip() != plain(taken_over(now.price)):
+            offers[metal] = offer_words(now)
+    return offers if offers or house().feeds else None
 
 
-def _fed(form: Typed, metal: str, currency: str) -> PriceNow | None:
-    unit = form.text("spot.unit").strip() or "ozt"
+def offer_words(now: PriceNow) -> str:
+    """What the button says that takes a price over."""
+    figure = Wording(settings().written_in, now.currency)
+    words = figure.number(taken_over(now.price), 6, least=figure.money_digits)
+    age = price_age_words(now.seen_at, datetime.now(UTC))
+    told = f"Use {'silver ' if now.metal == SILVER else ''}{words}"
+    return f"{told} from {now.source}, {age}" if now.is_fed else f"{told}, noted {age}"
+
+
+@views.app_template_global()
+def can_look_up() -> bool:
+    """Whether there is a feed to ask."""
+    return bool(house().feeds)
+
+
+def newest_kept(metal: str, currency: str, unit: str) -> PriceNow | None:
+    """The newest price of a metal that may be offered: by feeds where there are any, else as noted."""
     if unit not in dict(price_entry.units()):
         return None
-    fed = newest_price(store(), metal, currency, fed_only=True)
-    return None if fed is None else fed.per(unit)  # type: ignore[arg-type]
+    now = newest_price(store(), metal, currency, fed_only=bool(house().feeds))
+    return None if now is None else now.per(unit)  # type: ignore[arg-type]
+
+
+def _kept(form: Typed, metal: str, currency: str) -> PriceNow | None:
+    return newest_kept(metal, currency, form.text("spot.unit").strip() or "ozt")
 
 
 @views.post('/<any("quotes", "asks"):address>/<name>/price')
 def taken(address: str, name: str) -> AnyResponse:
-    """Keep what was typed, with the price of a feed taken over: the newest one, or one looked up now."""
+    """Keep what was typed, with a price taken over: the newest that is kept, or one looked up now."""
     face, typed = FACES[address], as_sent()
     wanted = "".join(typed.texts.poplist("take")[:1])
     metal, _, when = wanted.partition(" ")
@@ -219,9 +236,10 @@ def taken(address: str, name: str) -> AnyResponse:
             for one in told:
                 if one.reason:
                     flash(f"{one.feed.name}: {told_words(one)}"[:MOST_TOLD], CATEGORY)
-        fed = _fed(typed, metal, currency)
+        fed = _kept(typed, metal, currency)
         if fed is None:
-            flash(f"No feed told a price of {metal} in {currency}: enter it by hand.", CATEGORY)
+            who = "No feed told" if house().feeds else "Nobody noted"
+            flash(f"{who} a price of {metal} in {currency}: enter it by hand.", CATEGORY)
         else:
             typed.texts[f"spot.{metal}"] = plain(taken_over(fed.price))
             if metal == GOLD or not typed.text("spot.seen_at").strip():

@@ -20,7 +20,7 @@ from webapp.house_file import FILE, HouseFile, house_in
 from webapp.noted_prices import source_words_of
 from webapp.price_now import keep_entered, newest_price, price_age_words, source_of
 from webapp.price_round import Rounds
-from webapp.store import prices
+from webapp.store import drafts, prices
 from webapp.store.prices import Price
 
 NOON = datetime(2026, 11, 25, 19, 0, tzinfo=UTC)  # noon in Denver
@@ -356,6 +356,33 @@ def test_a_look_up_that_fails_keeps_what_was_typed_and_says_why(
     page = pressed(visitor, page, "gold now", {"title": "More"})
     assert "Desk: no price taken, it answered 500" in page.words("#g-spot")
     assert (page.field("spot.gold")["value"], page.field("title")["value"]) == ("4000", "More")
+
+
+def test_a_noted_price_is_offered_where_there_is_no_feed(visitor: Visitor, app: Flask) -> None:
+    assert not visitor.open("/quotes/new").all("#offered")
+    kept(app, 4120.0, datetime.now(UTC) - timedelta(minutes=20), is_fed=False, source="")
+    page = visitor.open("/quotes/new")
+    assert page.words("#offered") == "Use 4,120.00, noted 20 minutes ago"
+    assert not visitor.open("/demos/leaf-gold-walk-in").all("#offered")
+    page = pressed(visitor, page, "gold kept", {"title": "Pebble"})
+    assert (page.field("spot.gold")["value"], page.field("title")["value"]) == ("4120", "Pebble")
+    assert not page.all("#offered")
+    assert not visitor.send(page, {"spot.currency": "EUR", "spot.gold": "3500"}).all("#offered")
+
+
+def test_a_lot_is_offered_the_noted_price_with_its_age(visitor: Visitor, app: Flask) -> None:
+    seen = datetime.now(UTC).replace(microsecond=0) - timedelta(minutes=20)
+    kept(app, 4120.0, seen, is_fed=False, source="")
+    page = visitor.open("/lots")
+    (button,) = [one for one in page.all("#lot-form button") if "noted 20 minutes ago" in one.get_text()]
+    assert page.all("#lot-form button")[0].has_attr("hidden")  # what Enter presses
+    visitor.client.post(str(button["formaction"]), data={**page.typed("#lot-form"), "title": "Half typed"})
+    page = visitor.open(str(page.one("#lot-form")["action"]))
+    assert (page.field("gold")["value"], page.field("title")["value"]) == ("4120", "Half typed")
+    assert "noted" not in page.words("#lot-form")
+    kept_lot = drafts.get(app.extensions["store"], str(page.one("#lot-form")["action"]).rpartition("/")[2])
+    assert datetime.fromisoformat(dict(kept_lot.entries)["gold_seen_at"]) == seen
+    assert "noted" not in visitor.open("/lots?demo=1").words("#lot-form")
 
 
 def test_a_demo_is_offered_nothing_and_enter_recalculates(visitor: Visitor, app: Flask, tmp_path: Path) -> None:
