@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from flask import Blueprint, Response, abort, request
 from werkzeug.datastructures import MultiDict
 
@@ -47,7 +49,7 @@ def of_demo(name: str) -> Response:
 def _told(read: QuoteRequest, back: str) -> Response:
     """The page at once, what the tests are worth a little later; where it is asked for, the whole page."""
     w = Wording(settings().written_in, read.spot.currency)
-    about = {"title": read.title, "back": back, "say": evidence_words, "w": w}
+    about: dict[str, Any] = {"title": read.title, "back": back, "say": evidence_words, "w": w}
     if "whole" not in request.args:
         return page("evidence/evidence.html", found=None, whole=f"{request.path}?whole=1", **about)
     name = "evidence/told.html" if "HX-Request" in request.headers else "evidence/evidence.html"
