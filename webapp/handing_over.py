@@ -107,12 +107,14 @@ class Prepared:
     @property
     def stale_price(self) -> str:
         """What the papers say of an old price; empty if it is not old."""
-        if self.age is None:
+        is_undated = self.request.spot.seen_at is None
+        if self.age is None and not is_undated:
             return ""
-        old = age_words(self.age, self.w)
         words = self.terms.stale_price
         ended = words if words.endswith((".", "!", "?")) else f"{words}."
-        return f"The price of gold used here was {old} old. The house confirms it: {ended}"
+        if self.age is None:
+            return f"When the price of gold used here was seen is not noted. The house confirms it: {ended}"
+        return f"The price of gold used here was {age_words(self.age, self.w)} old. The house confirms it: {ended}"
 
 
 def request_of(entries: Mapping[str, Any], offer: Decimal | None) -> QuoteRequest:

@@ -10,10 +10,9 @@ from valuation import ValuationError
 from valuation.history import Volatility, volatility
 from valuation.mass import MassUnit, grams_per
 from valuation.terms import Spot
-from webapp.feed_answer import AHEAD
 from webapp.store import prices
 from webapp.store.database import Store
-from webapp.store.prices import GOLD, SILVER, Price
+from webapp.store.prices import GOLD, Price
 
 ENOUGH_DAYS = 30
 COUNTED = timedelta(days=366)
@@ -137,22 +136,6 @@ def source_of(store: Store, metal: str, spot: Spot) -> PriceNow | None:
 def taken_over(price: float) -> float:
     """A price as a form takes it over: two decimals, or six digits where that is finer."""
     return max((float(f"{price:.6g}"), round(price, 2)), key=lambda short: -abs(short - price))
-
-
-def keep_entered(store: Store, spot: Spot, at: datetime) -> None:
-    """Keep the prices that a quote uses as entered by hand, unless a feed told them; committed when this returns.
-
-    Raises
-    ------
-    StoreError
-        As `webapp.store.prices.keep`.
-    """
-    seen_at = spot.seen_at or at
-    if seen_at > at + AHEAD:
-        return  # a slip of the date would be the newest price for ever
-    for metal, amount in ((GOLD, spot.gold), (SILVER, spot.silver)):
-        if amount is not None and source_of(store, metal, spot) is None:
-            prices.keep(store, Price(metal, spot.currency, spot.unit, amount, seen_at, at, is_fed=False))
 
 
 def price_age_words(seen_at: datetime, now: datetime) -> str:

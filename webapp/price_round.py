@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from valuation.mass import grams_per
+from webapp import lapsing
 from webapp.feed import Found, Round, by_thing, first_found
 from webapp.feed_answer import Answer, LastOf, Reference
 from webapp.feed_settings import Feed, Patience
@@ -62,7 +63,7 @@ class Rounds:
             self._last.update({one.feed: one for one in told})
             for found in rounds:
                 if found.found is not None:
-                    prices.keep(store, price_of(found.found, now))
+                    lapsing.keep(store, price_of(found.found, now))
             return told
 
 

@@ -112,6 +112,7 @@ class Judge:
     zone: tzinfo
     w: Wording
     age: timedelta | None
+    is_undated: bool = False
 
     def read(self, form: OfferForm) -> tuple[OfferTerms | None, OfferForm]:
         """The terms, or the form with what is wrong beside its fields."""
@@ -131,12 +132,14 @@ class Judge:
         move, why = _move(form.text("spot_move"))
         kept("spot_move", why)
         stale = form.text("stale_price").strip()
-        if self.age is not None and _is_empty(stale):
-            kept("stale_price", "The price is old: say in a few words why it still counts, or look it up again.")
+        is_doubtful = self.age is not None or self.is_undated
+        if is_doubtful and _is_empty(stale):
+            what = "The price is old" if self.age is not None else "The quote does not say when the price was seen"
+            kept("stale_price", f"{what}: say in a few words why it still counts, or look it up again.")
         if wrong or offer is None or until is None:
             return None, OfferForm(form.texts, wrong)
         outside = not within_plan(offer, self.quote)
-        terms = OfferTerms(offer, reason if outside else "", until, move, stale if self.age is not None else "")
+        terms = OfferTerms(offer, reason if outside else "", until, move, stale if is_doubtful else "")
         return terms, OfferForm(form.texts)
 
     def _offer(self, text: str) -> tuple[Decimal | None, str | None]:

@@ -12,10 +12,12 @@ from valuation import Quote, RequestRefused, ValuationError, quote
 from valuation.mass import grams_per
 from valuation.money import exact
 from valuation.terms import Spot
+from webapp import lapsing
 from webapp.canonical_json import canonical, digest
 from webapp.handing_over import Photographed, Prepared, request_of
 from webapp.house_file import HouseRead
 from webapp.noted_prices import entries_of, is_demo, newest_gold, source_words_of
+from webapp.retold import retold
 from webapp.settings import Settings
 from webapp.sheet_form import Judge, OfferForm, OfferTerms, price_age
 from webapp.sheet_life import lapses, validity
@@ -42,6 +44,12 @@ class Writing:
         Of a price that is older than the house has it.
     seen : str
         Stands for all that the papers depend on but the time.
+    is_undated : bool
+        Whether it is not noted when the price was seen.
+    ends : tuple of str
+        Numbers of the other open offers that noting the price would end.
+    far : str
+        That the price is far from the newest noted, in a sentence.
     """
 
     sheet: Sheet
@@ -55,6 +63,9 @@ class Writing:
     age: timedelta | None
     seen: str
     w: Wording
+    is_undated: bool = False
+    ends: tuple[str, ...] = ()
+    far: str = ""
 
     @property
     def revision(self) -> int:
@@ -92,10 +103,10 @@ def writing(desk: Desk, sheet_id: str) -> Writing:
     """
     sheet = sheets.get(desk.store, sheet_id)
     draft = drafts.get(desk.store, sheet.draft_id)
-    entries = entries_of(draft, desk.now, desk.zone, desk.locale)
+    entries = entries_of(desk.store, draft, desk.now, desk.zone, desk.locale)
     shots = photographs.of_sheet(desk.store, sheet_id)
     form = OfferForm(dict(sheet.entries))
-    told = {
+    told: dict[str, object] = {
         "draft": draft.entries,
         "form": sheet.entries,
         "photographs": [shot.digest for shot in shots],
@@ -123,7 +134,8 @@ def writing(desk: Desk, sheet_id: str) -> Writing:
         return made
     w = Wording(desk.locale, request.spot.currency)
     age = price_age(request.spot.seen_at, desk.now, desk.house.house)
-    terms, judged = Judge(found, desk.house.house, desk.now, desk.zone, w, age).read(form)
+    is_undated = request.spot.seen_at is None
+    terms, judged = Judge(found, desk.house.house, desk.now, desk.zone, w, age, is_undated).read(form)
     if terms is not None and (why := _over_at_once(desk, request.spot, terms, w)):
         terms, judged = None, OfferForm(form.texts, {"spot_move": why})
     ready = None
@@ -142,6 +154,13 @@ def writing(desk: Desk, sheet_id: str) -> Writing:
             photographs=shown,
             is_demo=made.is_demo,
         )
+    ends: tuple[str, ...] = ()
+    far = ""
+    if not made.is_demo:
+        ends = lapsing.would_end(desk.store, request.spot, desk.now, but=sheet.id)
+        far = retold(lapsing.far_words(desk.store, request.spot), w)
+    told.update(ends=list(ends), far=far)
+    made = replace(made, seen=digest(canonical(told)), is_undated=is_undated, ends=ends, far=far)
     return replace(made, quote=found, prepared=ready, terms=terms, form=judged, age=age, w=w)
 
 

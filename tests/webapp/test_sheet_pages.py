@@ -17,7 +17,7 @@ from scenarios import FIRST
 from tests.webapp.conftest import Page, Visitor
 from tests.webapp.test_counter import PRIVATE
 from webapp.sheet_copy import checked
-from webapp.store import drafts, prices, revisions, sheets
+from webapp.store import deeds, drafts, prices, revisions, sheets
 from webapp.store.database import Store
 from webapp.store.prices import Price
 
@@ -412,8 +412,7 @@ def test_a_lapsed_offer_says_so_everywhere_and_cannot_be_agreed(visitor: Visitor
     assert visitor.open("/sheets").words("tbody .state") == "lapsed"
     assert ",lapsed," in visitor.client.get("/sheets/list.csv").text
     assert "The offer has lapsed. Its time is over." in check(visitor, "copy.json", copy).words()
-    noted = deed(visitor, lapsed, "Note that it lapsed")
-    assert "noted as lapsed" in noted.words(".history")
+    assert not [b for b in lapsed.all(".deed button") if "lapsed" in b.get_text()]  # it says so already
 
 
 def test_a_move_of_the_newest_price_ends_an_offer_that_says_so(visitor: Visitor, store: Store) -> None:
@@ -425,7 +424,57 @@ def test_a_move_of_the_newest_price_ends_an_offer_that_says_so(visitor: Visitor,
     later = seen + timedelta(minutes=5)
     prices.keep(store, Price("gold", "USD", "ozt", 4100 * 1.021, later, later, is_fed=False))
     lapsed = visitor.open(f"/sheets/{sheet_id(done)}")
-    assert lapsed.words("h1 .state") == "lapsed" and "moved further than the offer allows" in lapsed.words("#lapsed")
+    assert lapsed.words("h1 .state") == "lapsed" and "Ended by gold at $4,186.10 per ozt" in lapsed.words("#lapsed")
+    assert "entered by hand" in lapsed.words("#lapsed")
+
+
+def test_an_offer_that_a_price_ended_stays_lapsed(visitor: Visitor, store: Store) -> None:
+    done = hand_over(visitor, begin(visitor), {"spot_move": "2"})
+    name = sheet_id(done)
+    first = {"metal": "gold", "price": "4300", "currency": "USD", "unit": "ozt", "seen_at": "", "source": "Desk"}
+    visitor.send(visitor.open("/prices"), first, "form[action='/prices']")
+    note = next(deed.note for deed in deeds.history(store, name) if deed.kind == "lapsed")
+    assert re.fullmatch(r"gold at 4300.00 USD per ozt, seen 2026-03-14 11:30 .UTC-06:00., entered by hand: Desk", note)
+    later = datetime.fromisoformat("2026-03-14T17:31:00+00:00")
+    prices.keep(store, Price("gold", "USD", "ozt", 4100.0, later, later, is_fed=False))  # a slip, mended
+    lapsed = visitor.open(f"/sheets/{name}")
+    assert lapsed.words("h1 .state") == "lapsed" and "Ended by gold at $4,300 per ozt" in lapsed.words("#lapsed")
+    texts = {"token": lapsed.one("[name=token]")["value"]}
+    assert visitor.client.post(f"/sheets/{name}/1/agreed", data=texts).status_code == 409
+
+
+def test_a_quotes_price_ends_other_offers_only_after_the_preview_said_so(visitor: Visitor, store: Store) -> None:
+    first = sheet_id(hand_over(visitor, begin(visitor), {"spot_move": "2"}))
+    dear = {"spot.gold": "4600", "spot.seen_at": "2026-03-14 11:25"}
+    other = begin(visitor, dear)
+    assert visitor.open(address(other, "The quote") + "/counter").status == 200
+    newest = prices.newest(store, "gold", "USD")
+    assert newest is not None and newest.price == 4100  # the counter view ends nobody's offer
+    looked = press(visitor, other, "preview")
+    assert "ends 1 open offer for good: 2026-0001" in looked.words("#ends")
+    assert "more than 10 % from the newest" in looked.words(".decide").replace("\u00a0", " ")
+    assert visitor.open(f"/sheets/{first}").words("h1 .state") == "open"
+    visitor.send(looked, {}, ".decide form")
+    assert visitor.open(f"/sheets/{first}").words("h1 .state") == "lapsed"
+
+
+def test_now_counts_from_when_the_price_was_corrected(visitor: Visitor, store: Store, clock: Any) -> None:
+    page = begin(visitor, {"spot.seen_at": "now"})
+    quote = address(page, "The quote")
+    for minute, changes in (("40", {"spot.gold": "4150"}), ("50", {"title": "Another"})):
+        clock.move_to(f"2026-03-14 17:{minute}:00")
+        visitor.send(visitor.open(quote), changes, "#quote-form")
+    hand_over(visitor, visitor.open(f"/sheets/{sheet_id(page)}/write"), {"offer": "4400"})
+    noted = prices.newest(store, "gold", "USD")
+    assert noted is not None and (noted.price, noted.seen_at.minute) == (4150.0, 40)
+
+
+def test_a_price_without_its_time_is_confirmed_and_not_noted(visitor: Visitor, store: Store) -> None:
+    page = begin(visitor, {"spot.seen_at": ""})
+    refused = press(visitor, page, "preview")
+    assert refused.status == 422 and "does not say when" in refused.words("#p-stale_price")
+    done = hand_over(visitor, refused, {"stale_price": "read off the board"})
+    assert "read off the board" in done.words("dl") and prices.newest(store, "gold", "USD") is None
 
 
 def test_an_offer_that_would_be_over_at_once_is_not_handed_over(visitor: Visitor, store: Store) -> None:

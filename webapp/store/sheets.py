@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Column, Connection, Row, bindparam, func, insert, select, text, update
+from sqlalchemy import Column, Connection, Row, bindparam, func, insert, or_, select, text, update
 
 from webapp.sheet_life import State, Validity, state_of
 from webapp.store import chain
@@ -227,6 +227,15 @@ def of_draft(store: Store, draft_id: str) -> tuple[Listed, ...]:
     wanted = select(*LISTED).where(table.c.draft_id == draft_id).order_by(table.c.key.desc())
     with store.reading() as connection:
         return tuple(listed(row) for row in connection.execute(wanted))
+
+
+def ended_by(store: Store, currency: str, gold_per_g: float, now: datetime) -> tuple[Listed, ...]:
+    """The open offers that a price of gold [money/g] ends, by number; those over by their time are not among them."""
+    is_outside = or_(table.c.gold_low_per_g > gold_per_g, table.c.gold_high_per_g < gold_per_g)
+    wanted = select(*LISTED).where(table.c.state == "handed_over", table.c.valid_until >= now, is_outside)
+    with store.reading() as connection:
+        rows = connection.execute(wanted.where(table.c.currency == currency).order_by(table.c.number_order))
+        return tuple(listed(row) for row in rows)
 
 
 # ---- for the other modules of the store

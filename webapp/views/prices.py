@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from valuation.errors import shown as plain
 from valuation.mass import MassUnit, grams_per
-from webapp import price_entry, price_words
+from webapp import lapsing, price_entry, price_words
 from webapp.faces import FACES
 from webapp.house_file import ChangedMeanwhile, NotSaved
 from webapp.price_entry import Entry
@@ -63,8 +63,12 @@ def entered() -> AnyResponse:
     read = price_entry.read(request.form, datetime.now(UTC), settings().zone, settings().written_in)
     if isinstance(read, Entry):
         return _shown(read, 422)
+    last = lapsing.far_from(store(), read)
+    if last is not None and request.form.get("sure", "") != plain(read.price):
+        words = f"More than {lapsing.FAR_FRAC:.0%} from the newest, {plain(last.price)} per {last.unit}"
+        return _shown(Entry(request.form, {"price": f"{words}. If it is right, tick it below."}), 422, sure=read.price)
     try:
-        flash("Kept." if prices.keep(store(), read) else "That price is kept already.", CATEGORY)
+        flash("Kept." if lapsing.keep(store(), read) else "That price is kept already.", CATEGORY)
     except StoreError as trouble:
         return _shown(Entry(request.form), 503, unkept=str(trouble))
     return redirect(url_for("prices.shown", metal=read.metal if read.metal in NAMES else None), 303)
@@ -103,7 +107,7 @@ def volatility_used() -> AnyResponse:
     return redirect(url_for("prices.shown", metal=metal), 303)
 
 
-def _shown(entry: Entry, status: int = 200, *, unkept: str = "") -> Response:
+def _shown(entry: Entry, status: int = 200, *, unkept: str = "", sure: float | None = None) -> Response:
     told = settings()
     metal = request.args.get("metal", GOLD)
     if metal not in NAMES:
@@ -136,6 +140,7 @@ def _shown(entry: Entry, status: int = 200, *, unkept: str = "") -> Response:
         zone_words=f"UTC{datetime.now(told.zone).isoformat()[-6:]}" if not told.time_zone else told.time_zone,
         entry=entry,
         unkept=unkept,
+        sure="" if sure is None else plain(sure),
         metals=price_entry.METALS,
         plain=plain,
         category=CATEGORY,

@@ -13,10 +13,9 @@ from webapp.book_use import versions_used
 from webapp.faces import QUOTE
 from webapp.handing_over import Prepared, frozen, preview
 from webapp.naming import named_plan
-from webapp.noted_prices import DEMO
+from webapp.noted_prices import DEMO, keep_entered
 from webapp.paper import PaperError, pictures
 from webapp.photographs import PhotographRefused, clean
-from webapp.price_now import keep_entered
 from webapp.rendering import house, house_file, page, settings, store
 from webapp.sheet_form import FIELDS, OfferForm, age_words, first_entries, usual_validity
 from webapp.sheet_writing import Desk, Writing, writing

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from typing import Any, get_args
@@ -10,10 +11,11 @@ from typing import Any, get_args
 from flask import Blueprint, Response, abort, flash, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from webapp import outcome, own_sales
+from webapp import lapsing, outcome, own_sales
 from webapp.canonical_json import short
 from webapp.noted_prices import newest_gold
 from webapp.rendering import page, settings, store
+from webapp.retold import retold
 from webapp.security import TOKEN
 from webapp.sheet_life import STATES, State, lapses, why_not
 from webapp.sheet_listing import HEAD, cells
@@ -153,11 +155,18 @@ def reference_erased(sheet: str) -> Response:
     return page("sheets/reference.html", sheet=_there(sheet), erased=erased, refused="")
 
 
+def _ended(noted: str, ended: str | None, w: Wording) -> str:
+    """What ended an offer: the price that was noted with it, else what ends it now."""
+    return f"Ended by {retold(noted, w)}." if noted.startswith("gold at ") else ENDED.get(ended or "", "")
+
+
 def _note() -> str:
     return request.form.get("note", "").strip()
 
 
 def _gold() -> dict[str, float]:
+    with suppress(StoreError):  # looked at all the same
+        lapsing.note(store(), settings().now())
     return newest_gold(store())
 
 
@@ -195,7 +204,7 @@ def _shown(
         earlier=all_of_it[1:],
         state=state,
         words=STATE_WORDS[state],
-        ended=ENDED.get(ended or "", ""),
+        ended=_ended(lapsing.noted_end(history, newest.revision), ended, w),
         why_not_agreed=why_not("agreed", state),
         may_revise=why_not("handed_over", state) is None,
         history=history,

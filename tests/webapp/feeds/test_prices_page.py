@@ -17,8 +17,8 @@ from valuation.terms import Spot
 from webapp.feed_settings import Feed
 from webapp.house import House
 from webapp.house_file import FILE, HouseFile, house_in
-from webapp.noted_prices import source_words_of
-from webapp.price_now import keep_entered, newest_price, price_age_words, source_of
+from webapp.noted_prices import keep_entered, source_words_of
+from webapp.price_now import newest_price, price_age_words, source_of
 from webapp.price_round import Rounds
 from webapp.store import drafts, prices
 from webapp.store.prices import Price
@@ -437,6 +437,7 @@ def test_a_price_is_noted_once_it_is_shown_to_the_seller_and_a_demos_never(visit
         "rock.kind": "vein-quartz",
         "spot.gold": "4100",
         "spot.silver": "48",
+        "spot.seen_at": "now",
     }
     with freeze_time(NOON) as clock:
         page = visitor.send(visitor.open("/quotes/new"), typed)
@@ -543,3 +544,18 @@ def test_two_look_ups_at_once_ask_one_after_the_other(app: Flask, tmp_path: Path
         one.join(20)
     assert len(told) == 4 and all(len(one) == 1 and one[0].found is not None for one in told)
     assert len(source.asked) == 1 and re.fullmatch("/p", source.asked[0][0])
+
+
+def test_a_price_far_from_the_newest_is_kept_only_once_it_is_confirmed(app: Flask, visitor: Visitor) -> None:
+    store = app.extensions["store"]
+    typed = {"metal": "gold", "price": "4100", "currency": "USD", "unit": "ozt", "seen_at": "", "source": ""}
+    visitor.send(visitor.open("/prices"), typed, "form[action='/prices']")
+    asked = visitor.send(visitor.open("/prices"), {**typed, "price": "410"}, "form[action='/prices']")
+    assert asked.status == 422 and "More than 10% from the newest, 4100 per ozt" in asked.words("#p-price")
+    newest = prices.newest(store, "gold", "USD")
+    assert newest is not None and newest.price == 4100
+    other = visitor.send(asked, {"price": "450", "sure": "410"}, "form[action='/prices']")
+    assert other.status == 422  # what was confirmed is another price
+    assert visitor.send(other, {"sure": "450"}, "form[action='/prices']").status == 200
+    newest = prices.newest(store, "gold", "USD")
+    assert newest is not None and newest.price == 450
