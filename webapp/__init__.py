@@ -30,6 +30,7 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     from webapp.store import open_store
     from webapp.views import (
         api,
+        audit,
         backup,
         book_use,
         books,
@@ -84,5 +85,6 @@ def create_app(data: Path | None = None, settings: Settings | None = None) -> Fl
     app.register_blueprint(books.views)
     app.register_blueprint(book_use.views)
     app.register_blueprint(backup.views)
+    app.register_blueprint(audit.views)
     app.register_blueprint(api.views)
     return app

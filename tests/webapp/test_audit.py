@@ -8,8 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from tests.webapp.conftest import Visitor
 from tests.webapp.store.sample_sheet import AT, minutes, over, written
 from tests.webapp.test_sheet_command import Run, run
+from webapp import create_app
+from webapp.settings import Settings
 from webapp.store import backup, deeds, open_store, photographs, sheets
 from webapp.store.chain import FIRST, digest_of
 from webapp.store.faults import chain_faults
@@ -287,3 +290,28 @@ def test_a_backup_says_its_head(tmp_path: Path, folder: Path) -> None:
     store = open_store(folder)
     assert backup.save(store, tmp_path / "kept.zip", AT).head == head(store).digest
     store.close()
+
+
+# ---- its page
+
+
+def test_the_page_tells_the_same(tmp_path: Path) -> None:
+    busy(tmp_path)
+    app = create_app(tmp_path, Settings(locale="en_US", time_zone="America/Denver", data=tmp_path))
+    visitor = Visitor(app.test_client())
+    page = visitor.open("/sheets")
+    page = visitor.open(next(str(a["href"]) for a in page.all("main a") if a.get_text() == "Check the ledger"))
+    noted = page.words("code")
+    assert noted == head(app.extensions["store"]).digest
+    good = visitor.send(page, {"noted": noted[:20].upper()}, "main form")
+    assert "The ledger fits: 8 deeds" in good.words(".checked-unchanged") and "is deed 8 of 8" in good.words()
+    wrong = visitor.send(page, {"noted": "my cat"}, "main form")
+    assert (
+        wrong.status == 422
+        and "16 to 64 digits" in wrong.words("#p-noted")
+        and wrong.field("noted")["value"] == "my cat"
+    )
+    by_other_means(tmp_path, "UPDATE contents SET content = x'00' WHERE sheet = 2 AND kind = 'seller_pdf'")
+    bad = visitor.send(page, {"noted": ""}, "main form")
+    assert "2026-0002, revision 1, handed_over" in bad.words(".checked-changed")
+    app.extensions["store"].close()

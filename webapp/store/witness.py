@@ -10,7 +10,7 @@ import re
 import sqlite3
 import tempfile
 import zipfile
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -52,9 +52,8 @@ def noted_head(typed: str) -> str:
     StoreError
         It is neither.
     """
-    digits = "".join(typed.split()).lower()
-    if _HEAD.fullmatch(digits):
-        return digits
+    with suppress(StoreError):
+        return digits_of(typed)
     what = f"the {LEAST_DIGITS} to 64 digits (0 to 9, a to f) that lodeworth audit --head printed, or a backup"
     file = Path(typed)
     if not file.is_file():
@@ -69,6 +68,20 @@ def noted_head(typed: str) -> str:
     if not found:
         raise StoreError(f"{file} was made before backups noted the head of the ledger. Give {what}.")
     return found
+
+
+def digits_of(typed: str) -> str:
+    """The digits of a head as somebody noted them, at least the first sixteen.
+
+    Raises
+    ------
+    StoreError
+        They are none.
+    """
+    digits = "".join(typed.split()).lower()
+    if not _HEAD.fullmatch(digits):
+        raise StoreError(f"A head has {LEAST_DIGITS} to 64 digits, 0 to 9 and a to f. Type it as it was noted.")
+    return digits
 
 
 def place_of(store: Store, noted: str) -> int | None:
