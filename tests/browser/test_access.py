@@ -20,7 +20,7 @@ PAGES = [
     "/demos/below-detection",
     "/demos",
     "/demos/leaf-gold-walk-in/working",
-    "/demos/refiners-compared/evidence",
+    "/demos/refiners-compared/evidence?whole=1",
     "/method",
     "/open",
     "/quotes",

@@ -80,3 +80,27 @@ def test_a_printed_page_holds_the_folded_tables(watched: Watched) -> None:
     assert page.locator("#minerals-pyrite").bounding_box() is not None
     assert page.locator("#minerals-pyrite").bounding_box()["height"] > 10
     assert not page.locator(".method-contents").is_visible()
+
+
+def test_on_a_telephone_sections_are_folded_and_a_link_opens_its_own(watched: Watched) -> None:
+    page = watched.page(PHONE)
+    page.goto("/method#gold")
+    assert page.locator(".method-fold[open]").count() == 1
+    assert page.locator("#gold .equation").first.is_visible()
+    assert page.locator("#refine .equation").first.is_hidden()
+    page.evaluate("location.hash = 'refine'")
+    page.locator("#refine .equation").first.wait_for(state="visible")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    assert page.locator(".method-fold:not([open])").count() == 0
+    wide = watched.page(WIDE)
+    wide.goto("/method")
+    assert wide.locator(".method-fold").count() == 0
+    assert wide.locator("#refine .equation").first.is_visible()
+
+
+def test_what_tests_are_worth_comes_after_the_page(watched: Watched) -> None:
+    page = watched.page(PHONE)
+    page.goto("/demos/no-test-pays/evidence")
+    page.locator(".evidence-table").wait_for()
+    assert page.locator("h1").count() == 1
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
