@@ -7,7 +7,7 @@ the deal is agreed.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from decimal import Decimal
@@ -16,7 +16,9 @@ from typing import Literal, get_args
 from valuation.mass import MassUnit, grams_per
 
 State = Literal["written", "handed_over", "agreed", "turned_down", "lapsed", "settled"]
-Kind = Literal["written", "handed_over", "replaced", "agreed", "turned_down", "lapsed", "settled", "reference_erased"]
+Kind = Literal[
+    "written", "handed_over", "replaced", "agreed", "turned_down", "lapsed", "settled", "by_mistake", "reference_erased"
+]
 Lapse = Literal["time", "price"]
 STATES: tuple[State, ...] = get_args(State)
 LONGEST_VALIDITY = timedelta(days=3660)
@@ -25,8 +27,8 @@ LONGEST_VALIDITY = timedelta(days=3660)
 MAY_FOLLOW: Mapping[State, frozenset[Kind]] = {
     "written": frozenset(),
     "handed_over": frozenset({"agreed", "turned_down"}),
-    "agreed": frozenset({"settled"}),
-    "turned_down": frozenset(),
+    "agreed": frozenset({"settled", "by_mistake"}),
+    "turned_down": frozenset({"by_mistake"}),
     "lapsed": frozenset({"lapsed", "turned_down"}),
     "settled": frozenset({"settled"}),  # a correction of what was noted
 }
@@ -45,6 +47,7 @@ _WANTED: Mapping[str, str] = {
     "turned_down": "be turned down",
     "lapsed": "be noted as lapsed",
     "settled": "be settled",
+    "by_mistake": "be noted as a mistake",
     "handed_over": "be handed over",
 }
 _DO: Mapping[State, str] = {
@@ -128,6 +131,17 @@ def state_of(kept: State, offer: Validity | None, now: datetime, gold_per_g: Map
     if kept == "handed_over" and offer is not None and lapses(offer, now, gold_per_g):
         return "lapsed"
     return kept
+
+
+def kept_after(kinds: Sequence[Kind]) -> State:
+    """The state that deeds leave, without those that were noted by mistake; of one revision, in order."""
+    stood: list[State] = []
+    for kind in kinds:
+        if kind == "by_mistake" and len(stood) > 1:
+            stood.pop()
+        elif kind in ("handed_over", "agreed", "turned_down", "lapsed", "settled"):
+            stood.append(kind)
+    return stood[-1] if stood else "written"
 
 
 def why_not(kind: Kind, state: State) -> str | None:

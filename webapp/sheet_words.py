@@ -24,6 +24,7 @@ DEED_WORDS = {
     "turned_down": "Turned down",
     "lapsed": "Noted as lapsed",
     "settled": "Settled",
+    "by_mistake": "The last was noted by mistake",
     "reference_erased": "Seller's reference erased",
 }
 ENDED = {

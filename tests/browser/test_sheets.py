@@ -120,7 +120,9 @@ def test_each_page_of_a_sheet_is_usable_by_all(watched: Watched, axe: Callable[[
     watched.expected = ("status of 422", "status of 404")
     page = watched.page()
     begin(page)
-    stages = [("form", "See it as it will be printed"), ("preview", "Hand over"), ("open", "Agreed at")]
+    stages = [("form", "See it as it will be printed"), ("demo", "It is no demo any more"), ("preview", "Hand over")]
+    stages += [("open", "Agreed at"), ("asked", "Yes, agreed")]
+    page.get_by_label("Your reference to the seller").fill("book 7")
     page.get_by_label("Our offer").fill("much")
     expect(page.locator("#p-offer")).to_be_visible()
     usable(page, axe, "mistake")

@@ -142,7 +142,7 @@ def test_the_button_again_goes_on_with_the_same_sheet_until_it_is_agreed(visitor
     again = from_quote(visitor, quote)
     assert sheet_id(again) == sheet_id(page) and "Revision 2 of sheet 2026-0001" in again.words("h1")
     agreed = next(b for b in done.all(".deed button") if "Agreed" in b.get_text())
-    visitor.client.post(str(agreed["formaction"]), data={"token": done.typed(".deed")["token"]})
+    visitor.client.post(str(agreed["formaction"]), data={"token": done.typed(".deed")["token"], "sure": "yes"})
     assert sheet_id(from_quote(visitor, quote)) != sheet_id(page)
 
 
@@ -374,6 +374,8 @@ def deed(visitor: Visitor, page: Page, words: str, **typed: str) -> Page:
     button = next(b for b in page.all(".deed button") if words in b.get_text())
     form = page.one(".deed")
     texts = {"token": page.typed(".deed")["token"], **typed}
+    if words == "Agreed":
+        texts["sure"] = "yes"  # what the question after it sends
     goal = str(button.get("formaction") or form["action"])
     return Page(visitor.client.post(goal, data=texts, follow_redirects=True))
 
@@ -426,6 +428,25 @@ def test_a_move_of_the_newest_price_ends_an_offer_that_says_so(visitor: Visitor,
     lapsed = visitor.open(f"/sheets/{sheet_id(done)}")
     assert lapsed.words("h1 .state") == "lapsed" and "Ended by gold at $4,186.10 per ozt" in lapsed.words("#lapsed")
     assert "entered by hand" in lapsed.words("#lapsed")
+
+
+def test_what_was_noted_by_mistake_is_undone_with_a_reason(visitor: Visitor, store: Store) -> None:
+    done = hand_over(visitor, begin(visitor))
+    name = sheet_id(done)
+    agree = next(str(b["formaction"]) for b in done.all(".deed button") if "Agreed" in b.get_text())
+    asked = Page(visitor.client.post(agree, data=done.typed(".deed")))
+    assert "Agreed by the seller" in asked.words("[role=alert]") and asked.words("h1 .state") == "open"
+    assert visitor.client.get(agree).headers["Location"] == f"/sheets/{name}"  # the question, loaded again
+    agreed = deed(visitor, done, "Agreed")
+    assert agreed.words("h1 .state") == "agreed"
+    unsaid = visitor.send(agreed, {}, "#m-mistake form")
+    assert unsaid.status == 409 and unsaid.words("h1 .state") == "agreed"
+    back = visitor.send(agreed, {"note": "wrong sheet"}, "#m-mistake form")
+    assert back.words("h1 .state") == "open" and "noted by mistake: wrong sheet" in back.words(".history")
+    down = deed(visitor, back, "Turned down")
+    assert visitor.send(down, {"note": "slip"}, "#m-mistake form").words("h1 .state") == "open"
+    kinds = [one.kind for one in deeds.history(store, name)]
+    assert kinds[-4:] == ["agreed", "by_mistake", "turned_down", "by_mistake"]
 
 
 def test_an_offer_that_a_price_ended_stays_lapsed(visitor: Visitor, store: Store) -> None:

@@ -8,7 +8,7 @@ from typing import Literal
 
 from sqlalchemy import Connection, select
 
-from webapp.sheet_life import state_of, why_not
+from webapp.sheet_life import State, kept_after, state_of, why_not
 from webapp.store import chain, sheets
 from webapp.store.chain import Deed
 from webapp.store.database import Store
@@ -25,7 +25,7 @@ def record(
     store: Store,
     sheet_id: str,
     revision: int,
-    kind: Literal["agreed", "turned_down", "lapsed", "settled"],
+    kind: Literal["agreed", "turned_down", "lapsed", "settled", "by_mistake"],
     at: datetime,
     note: str = "",
     *,
@@ -51,7 +51,7 @@ def record(
     ------
     NotAllowed
         The state of the sheet does not allow it: a lapsed offer cannot be agreed. What came of it was noted, or
-        corrected, meanwhile.
+        corrected, meanwhile. A mistake has no reason.
     AlreadyHandedOver
         There is a newer revision.
     UnknownSheet, TextRefused, TooLarge
@@ -73,9 +73,18 @@ def record(
             raise NotAllowed(
                 "It is noted already that this sheet has lapsed. Hand over a new revision for a new offer."
             )
+        state: State
         if kind == "settled" and _newest_settled(connection, row.key) != following:
             raise NotAllowed("What came of it was noted meanwhile. Look at it as it is now, then correct it.")
-        sheets.change(connection, row.key, state=kind, changed_at=at)
+        if kind == "by_mistake":
+            if not note.strip():
+                raise NotAllowed("Say in a few words why it was a mistake: both stay in the history.")
+            wanted = select(table.c.kind).where(table.c.sheet == row.key, table.c.revision == revision)
+            kinds = connection.execute(wanted.order_by(table.c.key)).scalars().all()
+            state = kept_after([*kinds, kind])
+        else:
+            state = kind
+        sheets.change(connection, row.key, state=state, changed_at=at)
         its = {"sheet": row.key, "id": row.id, "number": row.number}
         return chain.add(connection, **its, revision=revision, kind=kind, at=at, note=note)
 

@@ -228,6 +228,13 @@ def handed_over(sheet: str) -> AnyResponse:
     return redirect(url_for("sheets.shown", sheet=sheet), 303)
 
 
+@views.get("/sheets/<sheet>/hand-over")
+@views.get("/sheets/<sheet>/no-demo")
+def reloaded(sheet: str) -> AnyResponse:
+    """The answer to a refused handing over, loaded again."""
+    return redirect(url_for("sheet_writing.written", sheet=sheet))
+
+
 def _after(made: Writing, ready: Prepared) -> None:
     """An old price is confirmed once, not for ever; and a price that was used is one that the house has noted."""
     entries = [(name, "" if name == "stale_price" else text) for name, text in made.sheet.entries]

@@ -108,10 +108,13 @@ def shown(sheet: str) -> AnyResponse:
     return _shown(kept)
 
 
-@views.post("/<sheet>/<int:revision>/<any(agreed, turned_down, lapsed):kind>")
+@views.post("/<sheet>/<int:revision>/<any(agreed, turned_down, lapsed, by_mistake):kind>")
 def told(sheet: str, revision: int, kind: Any) -> AnyResponse:
     """Note what became of it."""
     kept = _there(sheet)
+    may_agree = kept.revision == revision and kept.state(settings().now(), _gold()) == "handed_over"
+    if kind == "agreed" and may_agree and request.form.get("sure") != "yes":
+        return _shown(kept, 422, asks=True, entries={"note": _note()})
     try:
         deeds.record(store(), sheet, revision, kind, settings().now(), _note(), gold_per_g=_gold())
     except StoreError as refused:
@@ -136,6 +139,12 @@ def settled_with(sheet: str, revision: int) -> AnyResponse:
         return _shown(kept, 409, refused=str(refused), entries=entries)
     flash("Noted: corrected. What was noted before stays in the history." if following else "Noted: settled.")
     return redirect(url_for("sheets.shown", sheet=sheet), 303)
+
+
+@views.get("/<sheet>/<int:revision>/<any(agreed, turned_down, lapsed, by_mistake, settled):kind>")
+def reloaded(sheet: str, revision: int, kind: str) -> AnyResponse:
+    """The answer to a refused form, loaded again."""
+    return redirect(url_for("sheets.shown", sheet=sheet))
 
 
 @views.get("/<sheet>/reference")
@@ -182,6 +191,7 @@ def _shown(
     status: int = 200,
     *,
     refused: str = "",
+    asks: bool = False,
     entries: Mapping[str, str] | None = None,
     problems: Mapping[str, str] | None = None,
 ) -> Response:
@@ -207,6 +217,7 @@ def _shown(
         ended=_ended(lapsing.noted_end(history, newest.revision), ended, w),
         why_not_agreed=why_not("agreed", state),
         may_revise=why_not("handed_over", state) is None,
+        may_undo=why_not("by_mistake", state) is None,
         history=history,
         used=books.used_by(store(), kept.id, newest.revision),
         deed_words=DEED_WORDS,
@@ -220,6 +231,7 @@ def _shown(
         when=lambda at: day_and_time(at, settings()),
         w=w,
         refused=refused,
+        asks=asks,
         entries=entries or (outcome.typed_from(noted.outcome) if noted is not None else {}),
         problems=problems or {},
     )
