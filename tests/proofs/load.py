@@ -24,6 +24,7 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import count
+from math import ceil
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -351,7 +352,7 @@ def what_does_not_hold(found: Figures, *, timed: bool = True, growth_mb: float =
     due = TABS * found.seconds / RECALCULATION_S
     if len(found.waits_ms) < 0.9 * due:
         faults.append(f"only {len(found.waits_ms)} of {due:.0f} recalculations were answered")
-    if not found.sheets or len(found.sheets) < int((found.seconds - 1) / SHEET_S):
+    if not found.sheets or len(found.sheets) < ceil((found.seconds - 1) / SHEET_S):
         faults.append(f"only {len(found.sheets)} sheets were handed over")
     if len(set(found.sheets)) != len(found.sheets):
         faults.append("a number was given twice")
