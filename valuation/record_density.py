@@ -225,7 +225,7 @@ def _moments(table: Spread) -> tuple[float, float]:
 
 
 def _posterior(by: Floats, away: Floats, variance: Floats, prior: Floats) -> tuple[Floats, Floats]:
-    covariance = np.linalg.inv(prior + by.T @ (by / variance[:, None]))
+    covariance: Floats = np.asarray(np.linalg.inv(prior + by.T @ (by / variance[:, None])), dtype=np.float64)
     return covariance @ (by.T @ (away / variance)), covariance
 
 

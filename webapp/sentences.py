@@ -102,8 +102,8 @@ def plan_named(naming: Naming, plan: NamedPlan) -> list[str]:
     """What the figures of the plan are, where they are not simply the plan's."""
     told = []
     if not naming.is_plain:
-        stop = plan.buyer.stop
-        told.append(f"These are prices to name; our stop of {naming.w.price(stop)} {naming.costs(stop)}.")
+        last = plan.buyer.stop
+        told.append(f"These are prices to name; our stop of {naming.w.price(last)} {naming.costs(last)}.")
     if plan.capped and naming.asked is not None:
         assert naming.quote.plan is not None
         stop = f"{naming.w.price(naming.quote.plan.buyer.stop)}{'' if naming.is_plain else ' all in'}"

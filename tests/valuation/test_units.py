@@ -48,7 +48,7 @@ class TestTroyOunce:
 
 class TestTola:
     def test_is_180_grains_of_the_statutory_pound(self):
-        # 180 grains: Bengal Regulation VII of 1833 (from memory); a grain is 1/7000 of the pound (NIST SP 811, App. B.8).
+        # 180 grains: Bengal Regulation VII of 1833 (from memory). A grain is 1/7000 of the pound (NIST SP 811, B.8).
         assert Fraction("11.6638038") == POUND_G * 180 / 7000
         assert grams_per("tola") == pytest.approx(float(POUND_G * 180 / 7000), rel=1e-12)
         assert grams_per("tola") == pytest.approx(180 * 1000.0 * scipy.constants.grain, rel=1e-12)
