@@ -102,6 +102,7 @@ def test_a_quote_becomes_two_papers_without_retyping(visitor: Visitor) -> None:
     assert page.field("offer")["value"] == "4170"  # the plan's opening
     assert page.field("valid")["value"] == "24 hours"
     looked = press(visitor, page, "preview")
+    assert "No name of the house" in looked.words(".decide") and looked.all(".decide a[href='/house']")
     assert "holds until Mar 15, 2026" in looked.words() and "Only time ends it." in looked.words()
     leaf = visitor.client.get(str(looked.one("img.leaf")["src"]))
     assert leaf.mimetype == "image/png" and Image.open(BytesIO(leaf.data)).width > 600
