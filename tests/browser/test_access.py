@@ -36,6 +36,11 @@ PAGES = [
     "/books/refiners/import",
     "/sheets",
     "/sheets/check",
+    "/sheets/audit",
+    "/prices",
+    "/house",
+    "/house/feeds",
+    "/first",
     "/backup",
     "/record",
     "/nowhere",
@@ -77,11 +82,16 @@ def test_the_view_turned_to_the_seller_has_no_violation(
     page = watched.page(PHONE, scheme)
     page.goto("/demos/leaf-gold-walk-in")
     page.locator("#g-said > summary").click()
-    page.get_by_label("Our offer").fill("4300")
+    page.get_by_label("Our offer", exact=True).fill("4300")
     page.get_by_role("link", name="Turn to the seller", exact=True).click()
+    shown = page.get_by_role("button", name="Show $4,300 to the seller")
+    shown.wait_for()
+    assert axe(page) == []
+    shown.click()
     page.get_by_role("heading", name="Our offer").wait_for()
     assert axe(page) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
+    page.go_back()
     page.go_back()
     page.get_by_role("link", name="Earlier states").click()
     page.get_by_role("heading", name="Earlier states").wait_for()
