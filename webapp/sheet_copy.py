@@ -187,6 +187,8 @@ def checked(sent: bytes) -> Checked:
         told = read_once(sent.decode("utf-8-sig"))
     except UnicodeDecodeError:
         return Checked("not_a_copy", why="it is no UTF-8 text")
+    except json.JSONDecodeError:
+        return Checked("not_a_copy", why="it is neither the PDF nor the JSON copy of an offer sheet")
     except ValueError as error:
         return Checked("not_a_copy", why=f"it is no JSON that can be checked ({error})")
     form = _FORMS.get(str(told.get("form"))) if isinstance(told, dict) else None

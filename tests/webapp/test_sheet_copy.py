@@ -153,8 +153,8 @@ def test_what_is_left_out_or_added_is_found() -> None:
 @pytest.mark.parametrize(
     ("sent", "why"),
     [
-        (b"", "no JSON"),
-        (b"%PDF-1.7", "no JSON"),
+        (b"", "neither the PDF nor the JSON copy"),
+        (b"%PDF-1.7", "neither the PDF nor the JSON copy"),
         (b"\xff\xfe", "no UTF-8"),
         (b"[1]", "does not say"),
         (b'"x"', "does not say"),
