@@ -105,13 +105,7 @@ class Errors(logging.Handler):
         self.newest = ""
 
     def emit(self, record: logging.LogRecord) -> None:
-        told = record.exc_info[1] if record.exc_info else None
-        place = ""
-        trace = told.__traceback__ if told else None
-        while trace:
-            place = f"{Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno}"
-            trace = trace.tb_next
-        self.newest = f"{type(told).__name__}: {told} at {place}"
+        self.newest = " ".join(record.getMessage().split())
 
 
 class Attack:

@@ -60,7 +60,10 @@ TEXTS = (
 WORDS = FIGURES + TEXTS
 # A page shows again what was typed into these, so that no figure there could be told from it.
 SAID = frozenset(
-    {"name", "title", "description", "seller_reference", "note", "reason", "reference", "source", "safety"}
+    [
+        *("name", "title", "description", "seller_reference", "note", "reason", "reference", "source", "safety"),
+        *("mass", "price", "mass_g", "dry_g"),  # of these a quote without a title makes one
+    ]
 )
 NO_NUMBERS = frozenset({"NaN", "nan", "Infinity", "-inf"})
 NUMBERS = (

@@ -35,7 +35,9 @@ def test_a_bug_has_a_reference_that_the_log_names(app: Flask, caplog: pytest.Log
     assert any(record.args and record.args[0] in page.words() for record in caplog.records if record.args)  # type: ignore[index]
 
 
-@pytest.mark.parametrize("path", ["/quotes/½/kept", "/lots/1.234,5/kept", "/sheets/½/write/kept", "/lots/½"])
+@pytest.mark.parametrize(
+    "path", ["/quotes/½/kept", "/lots/1.234,5/kept", "/sheets/½/write/kept", "/lots/½", "/lots/½/price"]
+)
 def test_an_address_that_names_nothing_is_not_there(client: FlaskClient, path: str) -> None:
     assert client.post(path, data={"token": token_of(client), "title": "x"}).status_code == 404
 
@@ -44,3 +46,9 @@ def test_an_address_that_names_nothing_is_not_there(client: FlaskClient, path: s
 def test_what_cannot_be_kept_is_the_senders_to_mend(client: FlaskClient, path: str) -> None:
     page = Page(client.post(path.format(name="x" * 20), data={"token": token_of(client), "title": "a\0b"}))
     assert page.status == 422 and "NUL" in page.words()
+
+
+def test_a_lot_has_no_house_side_but_its_page(client: FlaskClient) -> None:
+    client.post("/lots/a-lot-of-pieces-here/kept", data={"token": token_of(client), "title": "x"})
+    answer = client.get("/quotes/a-lot-of-pieces-here/house")
+    assert (answer.status_code, answer.headers["Location"]) == (302, "/lots/a-lot-of-pieces-here")

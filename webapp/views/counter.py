@@ -123,7 +123,10 @@ def picture(name: str) -> Response:
 @views.get("/house")
 def house(name: str) -> AnyResponse:
     """Back to the house's side; an address that does not name the quote, so that no counter page differs by it."""
-    address = next(face.address for face in FACES.values() if face.kind == _kept(name).kind)
+    kind = _kept(name).kind
+    if kind == "lot":
+        return redirect(url_for("lots.lot", name=name))
+    address = next(face.address for face in FACES.values() if face.kind == kind)
     return redirect(url_for("drafts.draft", address=address, name=name, _anchor="answer"))
 
 

@@ -98,6 +98,8 @@ def price_taken(name: str) -> AnyResponse:
         form = form.with_price(plain(taken_over(now.price)), now.seen_at)
     try:
         _keep(name, form)
+    except UnknownDraft:
+        abort(404, "That address names no lot. Start a new one.")
     except StoreError as trouble:
         status = 422 if isinstance(trouble, TextRefused | TooLarge) else 503
         return page("lots/lot.html", status, unkept=str(trouble), **_shown(name, form, None, is_kept=False))
