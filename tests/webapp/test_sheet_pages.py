@@ -52,6 +52,15 @@ def from_quote(visitor: Visitor, quote: Page, changes: dict[str, Any] | None = N
     return Page(visitor.client.post(str(button["formaction"]), data=texts, follow_redirects=True))
 
 
+def test_the_offer_of_a_sheet_follows_the_quote_that_has_moved_on(visitor: Visitor) -> None:
+    quote = visitor.open(f"/demos/{FIRST}")
+    quote.one("[name=demo]").decompose()
+    assert from_quote(visitor, quote, {"buyer.offer": "4200"}).field("offer")["value"] == "4200"
+    again = from_quote(visitor, quote, {"buyer.offer": "4310"})
+    assert again.field("offer")["value"] == "4310"
+    assert "Our offer is now 4310, as in the quote; here it was 4200." in again.words()
+
+
 def press(visitor: Visitor, page: Page, do: str, changes: dict[str, Any] | None = None) -> Page:
     return visitor.send(page, {"do": do, **(changes or {})}, "#sheet-form")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import replace
+from datetime import datetime
 
 from flask import Blueprint, Response, abort, flash, redirect, request, url_for
 from werkzeug.datastructures import FileStorage
@@ -32,6 +33,7 @@ from webapp.store import (
 )
 from webapp.store.photographs import MOST
 from webapp.store.revisions import hand_over
+from webapp.store.sheets import Sheet
 from webapp.titles import title_of
 from webapp.views import drafts as drafting
 from webapp.worked import worked
@@ -56,6 +58,7 @@ def begun(name: str) -> AnyResponse:
         )
     last = next(iter(sheets.of_draft(store(), name)), None)
     if last is not None and last.kept_state not in ("agreed", "settled") and not request.args.get("another"):
+        _follow(sheets.get(store(), last.id), typed.text("buyer.offer").strip(), now)
         return redirect(url_for("sheet_writing.written", sheet=last.id), 303)
     made = sheets.new(
         store(),
@@ -67,6 +70,17 @@ def begun(name: str) -> AnyResponse:
         entries=first_entries(done.quote, typed.text("buyer.offer"), house()),
     )
     return redirect(url_for("sheet_writing.written", sheet=made), 303)
+
+
+def _follow(sheet: Sheet, offer: str, now: datetime) -> None:
+    """Let the sheet's offer be the one that the quote has come to since, and say so."""
+    before = next((text for name, text in sheet.entries if name == "offer"), "")
+    if not offer or offer == before:
+        return
+    rest = [(name, text) for name, text in sheet.entries if name != "offer"]
+    sheets.keep_entries(store(), sheet.id, [("offer", offer), *rest], now)
+    if before:
+        flash(f"Our offer is now {offer}, as in the quote; here it was {before}.")
 
 
 @views.get("/sheets/<sheet>/write")
