@@ -27,7 +27,9 @@ class QuoteRequest(Section):
     Every problem of every section is reported at once.
     """
 
-    title: str = said_field("Title", "A short name. The seller sees it: it heads the paper.", default="", max_length=200)
+    title: str = said_field(
+        "Title", "A short name. The seller sees it: it heads the paper.", default="", max_length=200
+    )
     quoted_at: AwareDatetime = said_field("Quoted at", "Time of the quote, with its offset from UTC.")
     specimen: Specimen = said_field("Specimen", "The piece in words.", default=Specimen())
     weighing: Weighing | None = said_field("Weighing", "Dry and under water.", default=None)

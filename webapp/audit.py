@@ -67,7 +67,7 @@ class Audit:
     def _of_noted(self, one: Noted) -> str:
         if one.place is None:
             return (
-                f"The head {one.typed[:80]} is not in the ledger: what was there when it was noted was cut off or "
+                f"The head {one.typed[-80:]} is not in the ledger: what was there when it was noted was cut off or "
                 "written anew since, or a backup from before was put back."
             )
         if one.place == 0:

@@ -223,7 +223,10 @@ def asks():
 def claims():
     """Any claim of so much gold."""
     doubt = {"right_frac": spreads(0.0, 2.0), "piece_g": numbers(1e-6, 1e6)}
-    words = {"unit": st.sampled_from(("ozt", "g", "kg", "tola")), "basis": st.sampled_from(("native", "fine", "unknown"))}
+    words = {
+        "unit": st.sampled_from(("ozt", "g", "kg", "tola")),
+        "basis": st.sampled_from(("native", "fine", "unknown")),
+    }
     return sections({"mass": numbers(1e-6, 1e6)}, {**words, **doubt})
 
 

@@ -311,7 +311,7 @@ def test_a_demo_is_offered_nothing(visitor: Visitor, kept: Store) -> None:
 
 def test_the_houses_own_tests_count_on_the_page_of_evidence(visitor: Visitor, kept: Store) -> None:
     page = visitor.send(visitor.open("/quotes/new"), QUOTE)
-    address = f"{page.one('#quote-form')['action']}/evidence"
+    address = f"{page.one('#quote-form')['action']}/evidence?whole=1"
     assert "X-ray the gold" in visitor.open(address).words()
     books.add(kept, "tests", Content("chip", "USD", "", {"kind": "chip", "cost": 4321.0}), NOON)
     made = books.add(kept, "tests", Content("fineness", "USD", "", {"kind": "fineness", "cost": 1.0}), NOON)

@@ -95,7 +95,7 @@ def test_a_page_that_is_left_is_kept_without_an_answer(visitor: Visitor) -> None
     assert (answer.status_code, answer.data) == (204, b"")
     assert visitor.open(address).field("title")["value"] == "Left in a hurry"
     texts["title"] = "nul\0here"
-    assert visitor.client.post(f"{address}/kept", data=texts).status_code == 503
+    assert visitor.client.post(f"{address}/kept", data=texts).status_code == 422
     texts.poplist("token")
     assert visitor.client.post(f"{address}/kept", data=texts).status_code == 403
 

@@ -248,7 +248,7 @@ SHOWN_AGAIN = {
 }
 # What shows something kept needs to read it, which SQLite cannot in a folder where it may not write its log: the page
 # then says why, and what was typed is on the page before it.
-UNREAD = {"typing into a sheet", "noting an end", "entering a price"}
+UNREAD = {"typing into a sheet", "noting an end", "entering a price", "pasting a lot"}
 
 
 @pytest.mark.parametrize("trouble", [no_room, held, read_only])

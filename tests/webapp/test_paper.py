@@ -201,7 +201,9 @@ def test_a_sheet_without_offer_number_or_weighing() -> None:
 def test_a_piece_without_title_is_called_by_its_rock_and_mass_and_its_file_names_only_what_there_is() -> None:
     bare = request("porous-drift", title="")
     printed = seller_pdf(for_seller(bare, house=""))
-    assert "Iron-stained quartz, " in for_seller(bare).title and for_seller(bare).title.replace("\u00a0", " ") in words(printed)
+    assert "Iron-stained quartz, " in for_seller(bare).title and for_seller(bare).title.replace("\u00a0", " ") in words(
+        printed
+    )
     assert ("Rock taken as", "Iron-stained quartz") in for_seller(bare).weighings
     metadata = read(printed).metadata
     assert metadata is not None and not metadata.author and not str(metadata.subject).rstrip().endswith(":")
