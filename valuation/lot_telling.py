@@ -17,7 +17,7 @@ from valuation.lot_request import LotRequest
 from valuation.lot_result import AllShared, Doubt, LotQuote, LotTerm, PieceQuote, SharedStatement, Unshared
 from valuation.lot_sums import Content, Spreading
 from valuation.mass import G_PER_OZT
-from valuation.negotiation import Ceiling, Floor, Split
+from valuation.negotiation import Ceiling, Floor, Split, verdict_of
 from valuation.refiners import RankedRefiner, refiner_rows
 from valuation.refining import statement
 from valuation.request import QuoteRequest
@@ -94,11 +94,7 @@ class LotOutcome:
     @property
     def verdict(self) -> Verdict:
         """What the lot comes to."""
-        if self.ceiling is None or not self.seen:
-            return "not_by_weight"
-        if self.split is not None:
-            return "fair_range"
-        return "floor_unknown" if self.floor.basis == "assumed" else "no_fair_price"
+        return verdict_of(self.ceiling, self.floor, self.split, seen=self.seen)
 
 
 def told_lot(o: LotOutcome) -> LotQuote:

@@ -8,7 +8,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 import numpy as np
 
 from valuation.money import exact, minor_unit
-from valuation.result import FairRange, FloorBasis, Plan, RouteResult, Side
+from valuation.result import FairRange, FloorBasis, Plan, RouteResult, Side, Verdict
 from valuation.spread import Floats
 from valuation.summary import COVERAGE_FRAC, quantiles
 from valuation.terms import Buyer, Seller
@@ -190,3 +190,20 @@ def fair_split(ceiling: float, floor: float, buyer: Buyer, currency: str) -> Spl
         ),
         step,
     )
+
+
+def verdict_of(ceiling: Ceiling | None, floor: Floor, split: Split | None, *, seen: bool) -> Verdict:
+    """What a piece or a lot comes to.
+
+    Parameters
+    ----------
+    ceiling, split
+        None where there is none.
+    seen : bool
+        Whether there is gold to value: seen by weight, or measured elsewhere.
+    """
+    if ceiling is None or not seen:
+        return "not_by_weight"
+    if split is not None:
+        return "fair_range"
+    return "floor_unknown" if floor.basis == "assumed" else "no_fair_price"

@@ -14,7 +14,16 @@ from valuation.errors import RequestRefused, ValuationError
 from valuation.gold import GoldContent, check_possible, gold_by_density, gold_measured, host_density_g_cm3
 from valuation.mass import G_PER_OZT
 from valuation.money import to_coins
-from valuation.negotiation import Ceiling, Floor, Split, buyer_ceiling, fair_split, route_result, seller_floor
+from valuation.negotiation import (
+    Ceiling,
+    Floor,
+    Split,
+    buyer_ceiling,
+    fair_split,
+    route_result,
+    seller_floor,
+    verdict_of,
+)
 from valuation.observations import Rock, Weighing
 from valuation.premium import PremiumModel, premium_model
 from valuation.refiners import takes
@@ -99,11 +108,7 @@ class Valuation:
     @property
     def verdict(self) -> Verdict:
         """What the quote comes to."""
-        if self.ceiling is None or not self.seen:
-            return "not_by_weight"
-        if self.split is not None:
-            return "fair_range"
-        return "floor_unknown" if self.floor.basis == "assumed" else "no_fair_price"
+        return verdict_of(self.ceiling, self.floor, self.split, seen=self.seen)
 
     @property
     def no_price_reason(self) -> str:

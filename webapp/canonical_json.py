@@ -28,7 +28,7 @@ def digest(canonical_bytes: bytes) -> str:
 
 def short(full: str) -> str:
     """The first 16 hexadecimal digits, in groups of 4, for people to compare."""
-    return " ".join(full[i : i + 4] for i in range(0, 16, 4))
+    return " ".join(full[i : i + 4] for i in range(0, len(full[:16]), 4))
 
 
 def read_once(text: str) -> Any:

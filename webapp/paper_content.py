@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from webapp.canonical_json import short
 from webapp.charts import MoneyAxis, Share, Step
 from webapp.counter_sheet import Line
 from webapp.retold import retold
@@ -14,7 +15,6 @@ from webapp.wording import Wording
 
 Pair = tuple[str, str]  # a label and its figure
 PaperSize = Literal["a4", "us-letter"]
-DIGEST_DIGITS = 16
 DEMO = "DEMO, invented: no such piece, and no offer"
 
 
@@ -216,11 +216,6 @@ class HousePaper:
     photographs: tuple[bytes, ...]
 
 
-def short_digest(digest: str) -> str:
-    """As many digits of a digest as a person compares, in groups of four."""
-    return " ".join(digest[i : i + 4] for i in range(0, min(DIGEST_DIGITS, len(digest)), 4))
-
-
 def head(kind: str, facts: PaperFacts) -> Head:
     """The head of a paper of a sheet."""
     replaced = f"Replaces revision {facts.replaces}, which no longer holds." if facts.replaces is not None else ""
@@ -231,7 +226,7 @@ def head(kind: str, facts: PaperFacts) -> Head:
         replaced=replaced,
         at=facts.w.moment(facts.handed_over_at),
         house=facts.house,
-        digest=short_digest(facts.digest),
+        digest=short(facts.digest),
         demo=DEMO if facts.is_demo else "",
     )
 

@@ -164,6 +164,9 @@ def test_an_offer_counts_as_said_once_the_button_that_shows_it_is_pressed(visito
     page = visitor.open(f"{address}/turn")
     assert page.all('button[name="use"]')[0].get_text() == "Show $4,300 to the seller"
     assert said_in(visitor, address) == [("seller", "5000")]  # looking at the page says nothing
+    folded = page.one("details:not([open])")  # our limit is not in view of whoever already looks
+    assert folded.find_all("button", {"name": "use"}) == page.all('button[name="use"]')[1:]
+    assert "stop" in folded.get_text() and "stop" not in page.words().replace(folded.get_text(" ", strip=True), "")
     form = {"token": page.typed("form")["token"], "use": "4300"}
     for _ in range(2):  # pressed twice, said once
         assert visitor.client.post(f"{address}/turn", data=form).status_code == 303

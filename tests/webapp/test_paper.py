@@ -24,11 +24,12 @@ from tests.webapp.test_counter import PRIVATE, kept
 from valuation import QuoteRequest, quote, working
 from valuation.observations import Specimen
 from webapp import house_limits
+from webapp.canonical_json import short
 from webapp.counter_sheet import counter_sheet
 from webapp.forms import Reading
 from webapp.house import House
 from webapp.paper import PaperError, Printed, house_pdf, pictures, seller_pdf
-from webapp.paper_content import HousePaper, PaperFacts, PaperSize, SellerPaper, short_digest
+from webapp.paper_content import HousePaper, PaperFacts, PaperSize, SellerPaper
 from webapp.paper_house import house_paper
 from webapp.paper_letters import FONTS, covered
 from webapp.paper_seller import seller_paper
@@ -148,7 +149,7 @@ def test_the_seller_reads_what_the_counter_view_shows() -> None:
     facts_told = [
         "2026-0007 · revision 2",
         "Replaces revision 1",
-        short_digest(DIGEST),
+        short(DIGEST),
         "page 1 of 1",
         "Seller",
         "Date",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from collections.abc import Mapping
 from typing import Any
 
@@ -70,7 +69,7 @@ def _ask(options: argparse.Namespace) -> int:
         return REFUSED
     assert request.seller.asks is not None and quote.ask is not None
     if options.json:
-        print_json(quote, None, sys.stdout)
+        print_json(quote.model_dump(mode="json"))
     else:
         from webapp.terminal import print_ask
 

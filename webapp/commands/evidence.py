@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import json
-import sys
 
 from webapp.commands.house_terms import add_option, with_house
-from webapp.commands.output import REFUSED, Commands, complain, console, now, tell_problems
+from webapp.commands.output import REFUSED, Commands, complain, console, now, print_json, tell_problems
 
 
 def add(commands: Commands) -> None:
@@ -46,8 +44,7 @@ def _evidence(options: argparse.Namespace) -> int:
         tell_problems(refused.problems)
         return REFUSED
     if options.json:
-        plain = (sys.stdout.encoding or "ascii").lower().replace("-", "") != "utf8"
-        print(json.dumps(found.model_dump(mode="json"), indent=2, ensure_ascii=plain, allow_nan=False))
+        print_json(found.model_dump(mode="json"))
         return 0
     from webapp.terminal import print_evidence
     from webapp.wording import Wording, locale_of_environment

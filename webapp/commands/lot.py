@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from collections.abc import Mapping
 from dataclasses import replace
@@ -11,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from webapp.commands.house_terms import add_option, with_house
-from webapp.commands.output import REFUSED, Commands, complain, console, now
+from webapp.commands.output import REFUSED, Commands, complain, console, now, print_json
 
 if TYPE_CHECKING:
     from valuation import LotQuote, LotRequest
@@ -131,9 +130,7 @@ def _told(quote: LotQuote, options: argparse.Namespace) -> int:
             complain(f"--csv ({options.csv}): cannot be written ({trouble.strerror or trouble}).")
             return REFUSED
     if options.json:
-        plain = (sys.stdout.encoding or "ascii").lower().replace("-", "") != "utf8"
-        told = quote.model_dump(mode="json")
-        sys.stdout.write(json.dumps(told, indent=2, ensure_ascii=plain, allow_nan=False) + "\n")
+        print_json(quote.model_dump(mode="json"))
         return 0
     from webapp.terminal.lot import print_lot
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING, TextIO, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from webapp.ask_options import option_of
 from webapp.plain import GLUE, fitted
@@ -15,7 +15,7 @@ from webapp.plain import GLUE, fitted
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from valuation import HeadlineWorking, Problem, Quote
+    from valuation import Problem, Quote
     from webapp.wording import Wording
 
 REFUSED = 2
@@ -36,17 +36,11 @@ def tell_problems(problems: Sequence[Problem], options: argparse.Namespace | Non
         complain(f"{where or 'request'}{entered}: {problem.message}")
 
 
-def print_json(
-    quote: Quote, error: dict[str, float] | None, out: TextIO, working: Sequence[HeadlineWorking] = ()
-) -> None:
-    told = quote.model_dump(mode="json")
-    if error is not None:
-        told["numerical_error"] = error
-    if working:
-        told["working"] = [one.model_dump(mode="json") for one in working]
+def print_json(told: Mapping[str, Any]) -> None:
+    """An answer for other programs."""
     # RFC 8259: JSON that others read is UTF-8; escapes are right in every encoding.
-    plain = (out.encoding or "ascii").lower().replace("-", "") != "utf8"
-    out.write(json.dumps(told, indent=2, ensure_ascii=plain, allow_nan=False) + "\n")
+    plain = (sys.stdout.encoding or "ascii").lower().replace("-", "") != "utf8"
+    sys.stdout.write(json.dumps(told, indent=2, ensure_ascii=plain, allow_nan=False) + "\n")
 
 
 def console() -> Console:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -61,7 +60,12 @@ def _quote(options: argparse.Namespace) -> int:
         tell_problems(refused.problems)
         return REFUSED
     if options.json:
-        print_json(quote, error, sys.stdout, working)
+        told = quote.model_dump(mode="json")
+        if error is not None:
+            told["numerical_error"] = error
+        if working:
+            told["working"] = [one.model_dump(mode="json") for one in working]
+        print_json(told)
     else:
         _print_page(quote, error, house_wording(settings, quote), sources=options.sources, working=working)
     return 0

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from webapp.commands.output import REFUSED, Commands, complain, console
+from webapp.commands.output import REFUSED, Commands, complain, console, print_json
 from webapp.commands.sheet import opened
 
 if TYPE_CHECKING:
@@ -42,14 +40,8 @@ def _record(options: argparse.Namespace) -> int:
         complain(str(trouble))
         return REFUSED
     if options.json:
-        plain = (sys.stdout.encoding or "ascii").lower().replace("-", "") != "utf8"
-        told = {
-            "handed_over": found.handed_over,
-            "agreed": found.agreed,
-            "settled": found.settled,
-            **found.record.model_dump(mode="json"),
-        }
-        print(json.dumps(told, indent=2, ensure_ascii=plain, allow_nan=False))
+        counts = {"handed_over": found.handed_over, "agreed": found.agreed, "settled": found.settled}
+        print_json({**counts, **found.record.model_dump(mode="json")})
         return 0
     for line in _lines(found, settings):
         console().print(line, markup=False, highlight=False, soft_wrap=True)

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from webapp.commands.output import REFUSED, Commands, complain
+from webapp.commands.output import REFUSED, Commands, complain, print_json
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,7 +66,7 @@ def _spot(options: argparse.Namespace) -> int:
         complain(str(trouble))
         return REFUSED
     if options.json:
-        print(json.dumps(_as_json(newest, rates, read.house.feeds, told), indent=2))
+        print_json(_as_json(newest, rates, read.house.feeds, told))
     else:
         _print(newest, rates, read.house.feeds, told, settings, now)
     return REFUSED if any(one.found is None for one in told) else 0

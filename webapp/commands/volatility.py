@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import argparse
-import json
 
-from webapp.commands.output import REFUSED, Commands, complain, console, wording
+from webapp.commands.output import REFUSED, Commands, complain, console, print_json, wording
 
 
 def add(commands: Commands) -> None:
@@ -46,7 +45,7 @@ def _volatility(options: argparse.Namespace) -> int:
     from webapp.terminal import history, print_history
 
     if options.json:
-        print(json.dumps(history.as_json(found, rows), indent=2))
+        print_json(history.as_json(found, rows))
     else:
         print_history(found, rows, console(), wording())
     return 0
