@@ -20,6 +20,7 @@ from webapp import charts
 from webapp.entered import Line, readings, told
 from webapp.marks import counter_marks, refining_total
 from webapp.retold import retold
+from webapp.titles import piece_words
 from webapp.wording import Wording
 
 ASSUMED = " (assumed)"
@@ -55,6 +56,11 @@ class CounterSheet:
     public: Quote | None
     offer: float | None
     w: Wording
+
+    @property
+    def heading(self) -> str:
+        """What the piece is called: its title, else rock and mass; empty where it has neither."""
+        return self.request.title.strip() or piece_words(self.request, self.w)
 
     @property
     def weighings(self) -> list[Line]:

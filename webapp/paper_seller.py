@@ -6,7 +6,6 @@ from valuation.assumptions import NOTICES
 from webapp.counter_sheet import CounterSheet
 from webapp.paper_content import PaperFacts, SellerPaper, head, pairs, picture, step_bars
 from webapp.retold import retold
-from webapp.titles import piece_words
 
 
 def seller_paper(sheet: CounterSheet, facts: PaperFacts) -> SellerPaper:
@@ -17,7 +16,7 @@ def seller_paper(sheet: CounterSheet, facts: PaperFacts) -> SellerPaper:
         head=head("Offer sheet", facts),
         size=facts.size,
         at=facts.handed_over_at,
-        title=sheet.request.title.strip() or piece_words(sheet.request, w),
+        title=sheet.heading,
         description=sheet.request.specimen.description,
         offer="" if sheet.offer is None else w.price(sheet.offer),
         against_refining=sheet.against_refining,

@@ -195,6 +195,11 @@ def test_the_seller_is_never_shown_a_sum_with_shipping(visitor: Visitor) -> None
     assert "$4,000" in turned.words(".counter-offer") and "4,040" not in turned.words()
 
 
+def test_a_piece_without_a_title_is_called_by_rock_and_mass(visitor: Visitor) -> None:
+    address = kept(visitor, {"title": "", "choose.rock": "kind", "rock.kind": "vein-quartz"})
+    assert visitor.open(f"{address}/counter").words("h1") == "Clean vein quartz, 412.90 g"
+
+
 def test_that_nothing_was_weighed_is_said_once(visitor: Visitor) -> None:
     page = visitor.open("/demos/claim-only-ask")
     assert page.words("#answer").count("Nothing was weighed") == 1
