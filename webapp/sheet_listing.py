@@ -16,7 +16,7 @@ from webapp.sheet_words import DEED_WORDS, STATE_WORDS, day_and_time
 from webapp.store import UnknownDraft, drafts, finding
 from webapp.store.database import Store
 from webapp.store.deeds import Deed
-from webapp.store.finding import Wanted
+from webapp.store.finding import Found, Wanted
 from webapp.store.revisions import Revision
 from webapp.store.sheets import Listed, Sheet
 from webapp.wording import Wording
@@ -53,6 +53,14 @@ def _is_demo(store: Store, one: Listed) -> bool:
         return is_demo(drafts.get(store, one.draft_id))
     except UnknownDraft:
         return False
+
+
+def how_many(found: Found) -> str:
+    """How many sheets were found, and which of them the page shows, as far as that is known."""
+    of_all = f"{found.count}{'' if found.is_counted else ' or more'} {'sheet' if found.count == 1 else 'sheets'}"
+    if found.first is None or not (found.previous or found.next):
+        return of_all
+    return f"{of_all}, these are {found.first} to {found.first + len(found.sheets) - 1}"
 
 
 def cells(

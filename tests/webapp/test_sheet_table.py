@@ -1,6 +1,7 @@
 """CSV that runs nothing and loses nothing."""
 
 import csv
+from dataclasses import fields
 from datetime import UTC, datetime
 from decimal import Decimal
 from io import StringIO
@@ -9,7 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from webapp.sheet_listing import how_many
 from webapp.sheet_table import csv_of
+from webapp.store.finding import Found
+from webapp.store.sheets import Listed
 
 
 def read(text: str) -> list[list[str]]:
@@ -43,3 +47,21 @@ def test_any_text_comes_back_and_none_begins_a_formula(row: list[str]) -> None:
     for was, now in zip(row, back, strict=True):
         assert now in (was, f"'{was}")
         assert not now.lstrip().startswith(("=", "+", "-", "@"))
+
+
+LISTED = Listed(**dict.fromkeys(field.name for field in fields(Listed)))  # how many there are is all that counts
+
+
+@pytest.mark.parametrize(
+    ("found", "words"),
+    [
+        (Found((), 0, True, None, None, None), "0 sheets"),
+        (Found((LISTED,), 1, True, 1, None, None), "1 sheet"),
+        (Found((LISTED,) * 2, 5, True, 3, "before", "after"), "5 sheets, these are 3 to 4"),
+        (Found((LISTED,) * 2, 1000, False, 1, None, "after"), "1000 or more sheets, these are 1 to 2"),
+        # The last page of so many: nobody counted how far it is from the first.
+        (Found((LISTED,) * 2, 1000, False, None, "before", None), "1000 or more sheets"),
+    ],
+)
+def test_how_many_were_found_is_told_as_far_as_it_is_known(found: Found, words: str) -> None:
+    assert how_many(found) == words

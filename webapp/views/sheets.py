@@ -18,7 +18,7 @@ from webapp.rendering import page, settings, store
 from webapp.retold import retold
 from webapp.security import TOKEN
 from webapp.sheet_life import STATES, State, lapses, why_not
-from webapp.sheet_listing import HEAD, cells
+from webapp.sheet_listing import HEAD, cells, how_many
 from webapp.sheet_listing import shown as row_of
 from webapp.sheet_table import csv_of
 from webapp.sheet_words import DEED_WORDS, ENDED, STATE_WORDS, day_and_time
@@ -44,6 +44,7 @@ def listed() -> Response:
     return page(
         "sheets/list.html",
         found=found,
+        how_many=how_many,
         rows=[row_of(store(), one, now, gold, settings()) for one in found.sheets],
         wanted=wanted,
         asked=asked,
